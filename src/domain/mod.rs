@@ -1,0 +1,4 @@
+//! The nouns of the job, already parsed: no I/O, no clock, no wire formats.
+
+pub mod time;
+pub mod zone;

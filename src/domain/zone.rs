@@ -1,0 +1,1 @@
+//! Time zones: the one module that knows wall clocks.

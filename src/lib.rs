@@ -1,0 +1,11 @@
+//! Multi-crew scheduling and job sequencing for wood-floor sanding and finishing.
+//!
+//! Pure core, one way in and out: request -> dto -> domain -> planner -> audit -> store -> feed.
+
+// Tests may unwrap: a panic there is a failed test.
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a panic in a test is a failed test"))]
+
+pub mod domain;
+pub mod feed;
+pub mod store;
+pub mod trade;

@@ -1,0 +1,2 @@
+//! The `tackfree` program.
+fn main() {}

@@ -1,0 +1,1 @@
+//! All SQL and the private PostgreSQL cluster.

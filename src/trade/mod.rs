@@ -1,0 +1,1 @@
+//! The numbers of the trade: pure functions with sources.
