@@ -1,1 +1,0 @@
-//! Time zones: the one module that knows wall clocks.
