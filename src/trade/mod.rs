@@ -1,5 +1,7 @@
 //! The numbers of the trade: pure functions with sources, floating point inside and integers out. No I/O, no clock,
 //! and nothing of the domain but instants and spans.
 
+pub mod climate;
+pub mod house;
 pub mod humid_air;
 pub mod moisture;
