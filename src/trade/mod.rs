@@ -2,6 +2,8 @@
 //! and nothing of the domain but instants and spans.
 
 pub mod climate;
+pub mod drying;
 pub mod house;
 pub mod humid_air;
 pub mod moisture;
+pub mod ready;
