@@ -3,6 +3,7 @@
 
 pub mod climate;
 pub mod drying;
+pub mod gate;
 pub mod house;
 pub mod humid_air;
 pub mod moisture;
