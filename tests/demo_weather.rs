@@ -3,11 +3,11 @@
 #![allow(clippy::unwrap_used, reason = "a panic in a test is a failed test")]
 
 use chrono::DateTime;
+use tackfree::domain::climate::{Air, Film, Gate, HouseAir, OutdoorHour};
 use tackfree::domain::time::{HOUR, Minute, Span};
-use tackfree::trade::climate::{Air, HourlyClimate, OutdoorHour};
-use tackfree::trade::drying::Film;
-use tackfree::trade::gate::{Gate, GateTable, allowed_spans};
-use tackfree::trade::house::{HouseAir, house_climate};
+use tackfree::trade::climate::HourlyClimate;
+use tackfree::trade::gate::{GateTable, allowed_spans};
+use tackfree::trade::house::house_climate;
 use tackfree::trade::ready::DryingTable;
 
 const DAY: i64 = 24 * HOUR;
@@ -32,8 +32,7 @@ fn recorded_hours() -> Vec<OutdoorHour> {
             let fields: Vec<&str> = line.split(',').collect();
             OutdoorHour {
                 start: minute(fields[0]),
-                temp_centi_c: centi(fields[1]),
-                rh_centi_percent: centi(fields[2]),
+                air: Air { temp_centi_c: centi(fields[1]), rh_centi_percent: centi(fields[2]) },
                 rain_centi_mm: centi(fields[3]),
             }
         })
@@ -68,7 +67,7 @@ fn coat_gate() -> Gate {
 /// days after `last` counts as that long.
 fn overnight_waits(house: &HourlyClimate, (first, last): (Minute, Minute)) -> Vec<i64> {
     let until = last.plus(60 * DAY);
-    let table = DryingTable::new(house, Film::Water, first, until);
+    let table = DryingTable::new(house, Film::Treatment, first, until);
     let waits = (first.0..last.0).step_by(HOUR as usize).map(|start| {
         let ready = table.ready_at(Minute(start), OVERNIGHT_MINUTES).unwrap_or(until);
         ready.since(Minute(start))
@@ -93,7 +92,7 @@ fn the_recorded_year_is_whole_once_its_holes_are_filled() {
     assert_eq!(climate.forecast_end(), Some(minute("2013-12-31T00:00:00Z")));
     // The night that clocks went back is missing from 00:00 to 04:00 UTC: filled along a line from 16.1 to 11.1 C.
     let filled: Vec<i32> =
-        (-1..=5).map(|hour| climate.at(minute("2013-11-03T00:00:00Z").plus(hour * HOUR)).temp_centi_c()).collect();
+        (-1..=5).map(|hour| climate.at(minute("2013-11-03T00:00:00Z").plus(hour * HOUR)).temp_centi_c).collect();
     assert!(filled.windows(2).all(|pair| pair[0] >= pair[1]), "{filled:?}");
     assert_eq!(filled.last(), Some(&1110));
 }

@@ -1,6 +1,8 @@
 //! Air hour by hour: one hour of air in integers, and a gap-free hourly series that answers for every instant. How a
 //! house's air follows from the air outdoors is in `house`; what air does to a wet film is in `drying`.
 
+use crate::domain::bounds::FORECAST_HOURS_MAX;
+use crate::domain::climate::{Air, OutdoorHour};
 use crate::domain::time::{HOUR, Minute};
 use crate::trade::humid_air;
 
@@ -12,8 +14,6 @@ pub const AIR_TEMP_MAX_CENTI_C: i32 = 6000;
 pub const AIR_RH_MAX_CENTI_PERCENT: i32 = 10_000;
 /// Heaviest rain in an hour taken as real, hundredths of a millimetre; the record is near 305 mm.
 pub const RAIN_MAX_CENTI_MM: i32 = 50_000;
-/// Most hours in one forecast, holes included: a year and a month, so that a recorded year can stand for one to come.
-pub const FORECAST_HOURS_MAX: usize = 24 * 400;
 /// Fewest hours in one forecast, holes included: its last day stands for all days after it, so there must be one.
 pub const FORECAST_HOURS_MIN: usize = 24;
 /// Longest hole in a forecast, in hours, that is filled by interpolation.
@@ -23,14 +23,6 @@ pub const TABLE_HOURS_MAX: i64 = 24 * 366 * 3;
 /// Instants outside these are mistakes (seconds taken for minutes, a year typed wrong): 1970 to 2200.
 const FORECAST_INSTANTS: std::ops::Range<Minute> = Minute(0)..Minute(120_968_640);
 const DAY_HOURS: i64 = 24;
-
-/// One hour of air, within the bounds above: temperature in hundredths of a degree Celsius, relative humidity in
-/// hundredths of a percent.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub struct Air {
-    temp_centi_c: i32,
-    rh_centi_percent: i32,
-}
 
 impl Air {
     /// `None` outside -60 to 60 C or 0 to 100 %.
@@ -50,16 +42,6 @@ impl Air {
             temp_centi_c: centi(temp_c).clamp(AIR_TEMP_MIN_CENTI_C, AIR_TEMP_MAX_CENTI_C),
             rh_centi_percent: centi(rh_percent).clamp(0, AIR_RH_MAX_CENTI_PERCENT),
         }
-    }
-
-    /// Hundredths of a degree Celsius.
-    pub const fn temp_centi_c(self) -> i32 {
-        self.temp_centi_c
-    }
-
-    /// Hundredths of a percent.
-    pub const fn rh_centi_percent(self) -> i32 {
-        self.rh_centi_percent
     }
 
     /// Degrees Celsius.
@@ -91,19 +73,6 @@ const fn is_real_temp(temp_centi_c: i32) -> bool {
 
 const fn is_real_rh(rh_centi_percent: i32) -> bool {
     0 <= rh_centi_percent && rh_centi_percent <= AIR_RH_MAX_CENTI_PERCENT
-}
-
-/// One hour of a forecast as it came in, not yet checked.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub struct OutdoorHour {
-    /// Start of the hour, on a whole UTC hour.
-    pub start: Minute,
-    /// Hundredths of a degree Celsius.
-    pub temp_centi_c: i32,
-    /// Hundredths of a percent.
-    pub rh_centi_percent: i32,
-    /// Rain in the hour, hundredths of a millimetre. Checked, but no wait depends on it, so the series does not keep it.
-    pub rain_centi_mm: i32,
 }
 
 /// Why a list of hours is no forecast. Each names the first bad hour.
@@ -265,7 +234,7 @@ pub(crate) const fn hour_of(at: Minute) -> Minute {
 }
 
 fn checked_air(index: usize, hour: &OutdoorHour) -> Result<Air, ForecastError> {
-    let OutdoorHour { start, temp_centi_c, rh_centi_percent, rain_centi_mm } = *hour;
+    let OutdoorHour { start, air: Air { temp_centi_c, rh_centi_percent }, rain_centi_mm } = *hour;
     if !FORECAST_INSTANTS.contains(&start) {
         return Err(ForecastError::AbsurdInstant { place: index + 1 });
     }

@@ -6,7 +6,7 @@ use super::*;
 const START: Minute = Minute(29_548_800);
 
 fn hour(index: i64, temp_centi_c: i32, rh_centi_percent: i32) -> OutdoorHour {
-    OutdoorHour { start: START.plus(index * HOUR), temp_centi_c, rh_centi_percent, rain_centi_mm: 0 }
+    OutdoorHour { start: START.plus(index * HOUR), air: Air { temp_centi_c, rh_centi_percent }, rain_centi_mm: 0 }
 }
 
 /// `count` hours; hour `i` has `i` degrees (modulo 40) and 50 %.
@@ -30,7 +30,7 @@ fn air_outside_its_bounds_does_not_exist() {
 #[test]
 fn the_series_answers_for_every_instant() {
     let climate = HourlyClimate::from_hours(ramp(30)).unwrap();
-    let temp = |minutes: i64| climate.at(START.plus(minutes)).temp_centi_c();
+    let temp = |minutes: i64| climate.at(START.plus(minutes)).temp_centi_c;
     assert_eq!(temp(0), 0);
     assert_eq!(temp(59), 0);
     assert_eq!(temp(60), 100);
@@ -39,7 +39,7 @@ fn the_series_answers_for_every_instant() {
     assert_eq!(temp(30 * HOUR), 600, "past the end: the last 24 hours, from hour 6 on");
     assert_eq!(temp(53 * HOUR), 2900);
     assert_eq!(temp((30 + 24 * 100_000) * HOUR), 600);
-    assert_eq!(climate.at(Minute(i64::MIN)).temp_centi_c(), 0);
+    assert_eq!(climate.at(Minute(i64::MIN)).temp_centi_c, 0);
     let _ = climate.at(Minute(i64::MAX));
     assert_eq!(climate.forecast_end(), Some(START.plus(30 * HOUR)));
 }
@@ -75,7 +75,7 @@ fn holes_of_up_to_six_hours_are_filled_along_a_line() {
     hours[4] = hour(10, 600, 10_000);
     let climate = HourlyClimate::from_hours(hours).unwrap();
     let filled: Vec<(i32, i32)> =
-        climate.hours()[3..=10].iter().map(|air| (air.temp_centi_c(), air.rh_centi_percent())).collect();
+        climate.hours()[3..=10].iter().map(|air| (air.temp_centi_c, air.rh_centi_percent)).collect();
     let rh = [3000, 4000, 5000, 6000, 7000, 8000, 9000, 10_000];
     let temp = [-100, 0, 100, 200, 300, 400, 500, 600];
     assert_eq!(filled, temp.into_iter().zip(rh).collect::<Vec<_>>());

@@ -5,7 +5,7 @@
 //! `t = t_label * F`, `F = phi * VPD0 / VPD + (1 - phi) * 2^((21.11 - T) / 10)`, and label times are read as meant for
 //! 70 F and 50 % relative humidity.
 
-use crate::trade::climate::Air;
+use crate::domain::climate::{Air, Film};
 use crate::trade::humid_air::{saturation_pressure_pa, vapour_pressure_pa};
 
 /// 70 F: the temperature that label times are meant for, degrees Celsius.
@@ -25,28 +25,14 @@ const MODEL_DEW_POINT_MARGIN_MIN_CENTI_C: i32 = 300;
 /// One minute of drying at label speed, in the unit of [`progress_ppm`].
 pub const FULL_PROGRESS_PPM: u32 = 1_000_000;
 
-/// Kinds of wet film, told apart by what drives their drying.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
-pub enum Film {
-    /// Water alone and the two-part treatment: evaporation only (phi = 1).
-    Water,
-    /// Waterborne sealer and finish: half evaporation, half reaction (phi = 0.5).
-    Waterborne,
-    /// Oil-modified and penetrating oil finish: reaction only (phi = 0, our assumption).
-    OilModified,
-    /// Moisture-cure finish. It needs humidity, so neither the factor nor the model's range applies: its label time
-    /// holds as it stands, and the label's own limits belong in the step's climate gate.
-    MoistureCure,
-}
-
 impl Film {
     /// Every kind, in order.
-    pub const ALL: [Film; 4] = [Film::Water, Film::Waterborne, Film::OilModified, Film::MoistureCure];
+    pub const ALL: [Film; 4] = [Film::Treatment, Film::Waterborne, Film::OilModified, Film::MoistureCure];
 
     /// Share of the drying that evaporation drives, 0 to 1; `None` for a film that the model does not cover.
     pub const fn evaporation_share(self) -> Option<f64> {
         match self {
-            Film::Water => Some(1.0),
+            Film::Treatment => Some(1.0),
             Film::Waterborne => Some(0.5),
             Film::OilModified => Some(0.0),
             Film::MoistureCure => None,
@@ -80,8 +66,8 @@ pub fn progress_ppm(film: Film, air: Air) -> u32 {
     if film.evaporation_share().is_none() {
         return FULL_PROGRESS_PPM;
     }
-    let estimable = MODEL_TEMP_CENTI_C.contains(&air.temp_centi_c())
-        && air.rh_centi_percent() <= MODEL_RH_MAX_CENTI_PERCENT
+    let estimable = MODEL_TEMP_CENTI_C.contains(&air.temp_centi_c)
+        && air.rh_centi_percent <= MODEL_RH_MAX_CENTI_PERCENT
         && air.dew_point_margin_centi_c() >= MODEL_DEW_POINT_MARGIN_MIN_CENTI_C;
     if !estimable {
         return 0;
@@ -114,7 +100,7 @@ mod tests {
     #[test]
     fn factors_agree_with_the_worked_table() {
         for (temp_f, rh_percent, wants) in FACTORS {
-            let films = [Film::Water, Film::Waterborne, Film::OilModified];
+            let films = [Film::Treatment, Film::Waterborne, Film::OilModified];
             for (film, want) in films.into_iter().zip(wants) {
                 let got = drying_factor(film, (temp_f - 32.0) / 1.8, rh_percent);
                 let printed = 0.0005;
@@ -144,7 +130,7 @@ mod tests {
 
     #[test]
     fn saturated_air_never_makes_a_factor_that_is_not_a_number() {
-        assert_eq!(drying_factor(Film::Water, 20.0, 100.0), f64::INFINITY);
+        assert_eq!(drying_factor(Film::Treatment, 20.0, 100.0), f64::INFINITY);
         assert_eq!(drying_factor(Film::Waterborne, 20.0, 100.0), f64::INFINITY);
         assert!(drying_factor(Film::OilModified, 20.0, 100.0).is_finite());
     }
@@ -152,16 +138,16 @@ mod tests {
     #[test]
     fn commitments_are_clamped_and_rounded_down() {
         // Warm and dry would be faster than the label: not promised.
-        assert_eq!(progress_ppm(Film::Water, air(2667, 2000)), 1_000_000);
+        assert_eq!(progress_ppm(Film::Treatment, air(2667, 2000)), 1_000_000);
         // 59 F, 70 %: F 2.448, so 408 thousand of a minute and something.
-        assert!((407_000..410_000).contains(&progress_ppm(Film::Water, air(1500, 7000))));
+        assert!((407_000..410_000).contains(&progress_ppm(Film::Treatment, air(1500, 7000))));
         // 50 F, 80 %: F is above 3, clamped.
-        assert_eq!(progress_ppm(Film::Water, air(1000, 8000)), 333_333);
+        assert_eq!(progress_ppm(Film::Treatment, air(1000, 8000)), 333_333);
     }
 
     #[test]
     fn no_estimate_outside_the_models_range() {
-        for film in [Film::Water, Film::Waterborne, Film::OilModified] {
+        for film in [Film::Treatment, Film::Waterborne, Film::OilModified] {
             assert_eq!(progress_ppm(film, air(999, 3000)), 0, "below 50 F");
             assert!(progress_ppm(film, air(1000, 3000)) > 0);
             assert_eq!(progress_ppm(film, air(3223, 3000)), 0, "above 90 F");

@@ -1,27 +1,12 @@
 //! The air in a house, from the air outdoors and the way the house is kept. Rough on purpose: three modes that a
 //! dispatcher can tell apart by asking one question. A logger in the house beats all of them.
 
+use crate::domain::climate::{Air, HouseAir};
 use crate::domain::time::HOUR;
-use crate::trade::climate::{AIR_TEMP_MAX_CENTI_C, AIR_TEMP_MIN_CENTI_C, Air, HourlyClimate, nearest_quotient};
+use crate::trade::climate::{AIR_TEMP_MAX_CENTI_C, AIR_TEMP_MIN_CENTI_C, HourlyClimate, nearest_quotient};
 use crate::trade::humid_air;
 
 const DAY_HOURS: usize = 24;
-
-/// How a house is kept while the floor is worked on.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
-pub enum HouseAir {
-    /// Heating and ventilation hold the air where it is set, whatever the weather.
-    Controlled(Air),
-    /// Shut and without heat: temperature and vapour pressure follow the mean of the last 24 hours outdoors (our
-    /// assumption; a light house follows faster, a brick one slower).
-    Closed,
-    /// Windows open: the air outdoors, hour by hour.
-    Open {
-        /// Heated to at least this, hundredths of a degree Celsius, with the vapour pressure of the air let in. Warmer
-        /// hours stay as they are: a heater does not cool. Taken as the nearest temperature that [`Air`] may have.
-        heated_to_centi_c: Option<i32>,
-    },
-}
 
 /// The air in a house, hour by hour. It answers for as long as `outdoor` does, and its guesses begin where those of
 /// `outdoor` begin; controlled air is never a guess.
@@ -39,7 +24,7 @@ pub fn house_climate(outdoor: &HourlyClimate, mode: HouseAir) -> HourlyClimate {
 }
 
 fn heated(air: Air, least_centi_c: i32) -> Air {
-    if air.temp_centi_c() >= least_centi_c {
+    if air.temp_centi_c >= least_centi_c {
         return air;
     }
     let temp_c = f64::from(least_centi_c) / 100.0;
@@ -60,7 +45,7 @@ fn closed(outdoor: &HourlyClimate) -> HourlyClimate {
     let house_hours = padded.len() - first_day;
     let hours = (1..=house_hours).map(|first| {
         let day = first..first + first_day;
-        let temp_sum: i64 = padded[day.clone()].iter().map(|air| i64::from(air.temp_centi_c())).sum();
+        let temp_sum: i64 = padded[day.clone()].iter().map(|air| i64::from(air.temp_centi_c)).sum();
         let vapour_sum: i64 = vapour_milli_pa[day].iter().sum();
         let temp_c = nearest_quotient(temp_sum, first_day as i64) as f64 / 100.0;
         let vapour_pa = nearest_quotient(vapour_sum, first_day as i64) as f64 / 1000.0;
@@ -76,16 +61,15 @@ fn end_of(climate: &HourlyClimate) -> crate::domain::time::Minute {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::climate::OutdoorHour;
     use crate::domain::time::Minute;
-    use crate::trade::climate::OutdoorHour;
 
     const START: Minute = Minute(29_548_800);
 
     fn outdoors(count: i64, temp_centi_c: impl Fn(i64) -> i32, rh_centi_percent: i32) -> HourlyClimate {
         let hour = |i: i64| OutdoorHour {
             start: START.plus(i * HOUR),
-            temp_centi_c: temp_centi_c(i),
-            rh_centi_percent,
+            air: Air { temp_centi_c: temp_centi_c(i), rh_centi_percent },
             rain_centi_mm: 0,
         };
         HourlyClimate::from_hours((0..count).map(hour).collect()).unwrap()
@@ -93,7 +77,7 @@ mod tests {
 
     fn at(climate: &HourlyClimate, hour: i64) -> (i32, i32) {
         let air = climate.at(START.plus(hour * HOUR));
-        (air.temp_centi_c(), air.rh_centi_percent())
+        (air.temp_centi_c, air.rh_centi_percent)
     }
 
     #[test]
@@ -149,6 +133,6 @@ mod tests {
     fn humidity_of_a_closed_house_is_held_at_saturation() {
         let outdoor = outdoors(48, |i| if i % 24 == 0 { 4000 } else { -1000 }, 10_000);
         let house = house_climate(&outdoor, HouseAir::Closed);
-        assert!(house.hours().iter().all(|air| air.rh_centi_percent() == 10_000));
+        assert!(house.hours().iter().all(|air| air.rh_centi_percent == 10_000));
     }
 }

@@ -1,5 +1,5 @@
 //! The numbers of the trade: pure functions with sources, floating point inside and integers out. No I/O, no clock,
-//! and nothing of the domain but instants and spans.
+//! and nothing of the domain but instants, spans and what describes air.
 
 pub mod climate;
 pub mod drying;

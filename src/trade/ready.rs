@@ -2,9 +2,10 @@
 //! prefix sums over whole hours, so that a planner may ask millions of times. Integers only, so that any other way of
 //! adding up the same minutes agrees to the minute.
 
+use crate::domain::climate::Film;
 use crate::domain::time::{HOUR, Minute};
 use crate::trade::climate::{HourlyClimate, hour_of};
-use crate::trade::drying::{FULL_PROGRESS_PPM, Film, progress_ppm};
+use crate::trade::drying::{FULL_PROGRESS_PPM, progress_ppm};
 
 /// The drying of one kind of film in one house over a stretch of time, ready for many questions.
 #[derive(Clone, PartialEq, Eq, Debug)]

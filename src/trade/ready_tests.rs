@@ -1,7 +1,8 @@
 //! Tests of `ready`: the table against a plain walk over the minutes, and the promises a planner relies on.
 
 use super::*;
-use crate::trade::climate::{Air, OutdoorHour, TABLE_HOURS_MAX};
+use crate::domain::climate::{Air, OutdoorHour};
+use crate::trade::climate::TABLE_HOURS_MAX;
 use proptest::prelude::*;
 
 const START: Minute = Minute(29_548_800);
@@ -9,8 +10,7 @@ const START: Minute = Minute(29_548_800);
 fn climate(hours: &[(i32, i32)]) -> HourlyClimate {
     let hour = |(index, &(temp_centi_c, rh_centi_percent)): (usize, &(i32, i32))| OutdoorHour {
         start: START.plus(index as i64 * HOUR),
-        temp_centi_c,
-        rh_centi_percent,
+        air: Air { temp_centi_c, rh_centi_percent },
         rain_centi_mm: 0,
     };
     HourlyClimate::from_hours(hours.iter().enumerate().map(hour).collect()).unwrap()
@@ -55,7 +55,7 @@ fn label_air_gives_label_time_at_any_minute_of_the_hour() {
 /// Source: our model worked with ASHRAE's saturation pressure: 59 F and 70 % is 2.448 for water.
 #[test]
 fn steady_damp_air_stretches_the_label_by_the_factor() {
-    let hours = wait(&table(&steady(1500, 7000), Film::Water), 0, 12 * 60).unwrap() as f64 / 60.0;
+    let hours = wait(&table(&steady(1500, 7000), Film::Treatment), 0, 12 * 60).unwrap() as f64 / 60.0;
     assert!((hours - 12.0 * 2.448).abs() < 0.05, "{hours}");
 }
 
@@ -64,7 +64,7 @@ fn steady_damp_air_stretches_the_label_by_the_factor() {
 fn a_wait_is_held_while_the_model_gives_no_estimate() {
     let hours: Vec<(i32, i32)> = (0..24).map(|i| (2111, if (6..12).contains(&i) { 9500 } else { 5000 })).collect();
     let climate = climate(&hours);
-    let water = table(&climate, Film::Water);
+    let water = table(&climate, Film::Treatment);
     assert_eq!(wait(&water, 0, 6 * 60), Some(6 * 60), "ready as the hold begins");
     assert_eq!(wait(&water, 0, 6 * 60 + 1), Some(12 * 60 + 1));
     assert_eq!(wait(&water, 4 * 60, 4 * 60), Some(10 * 60));
@@ -73,13 +73,13 @@ fn a_wait_is_held_while_the_model_gives_no_estimate() {
 
 #[test]
 fn air_that_never_dries_is_never_ready() {
-    assert_eq!(wait(&table(&steady(500, 5000), Film::Water), 0, 1), None);
+    assert_eq!(wait(&table(&steady(500, 5000), Film::Treatment), 0, 1), None);
 }
 
 #[test]
 fn edges_of_the_table() {
     let until = START.plus(600);
-    let table = DryingTable::new(&steady(2111, 5000), Film::Water, START.plus(30), until);
+    let table = DryingTable::new(&steady(2111, 5000), Film::Treatment, START.plus(30), until);
     assert_eq!(table.ready_at(START.plus(30), 569), Some(START.plus(599)));
     assert_eq!(table.ready_at(START.plus(30), 570), None, "not before `until`");
     assert_eq!(table.ready_at(until, 0), None);
@@ -90,13 +90,13 @@ fn edges_of_the_table() {
     assert_eq!(table.ready_at(Minute(i64::MAX), 60), None);
     assert_eq!(table.ready_at(START.plus(30), i64::MAX), None);
     assert_eq!(table.ready_at(START.plus(30), i64::MAX / 1_000_000), None);
-    let empty = DryingTable::new(&steady(2111, 5000), Film::Water, until, START);
+    let empty = DryingTable::new(&steady(2111, 5000), Film::Treatment, until, START);
     assert_eq!(empty.ready_at(until, 1), None);
 }
 
 #[test]
 fn a_table_has_a_bound() {
-    let table = DryingTable::new(&steady(2111, 5000), Film::Water, START, Minute(i64::MAX));
+    let table = DryingTable::new(&steady(2111, 5000), Film::Treatment, START, Minute(i64::MAX));
     let end = START.plus(TABLE_HOURS_MAX * HOUR);
     assert_eq!(table.ready_at(end.plus(-2), 1), Some(end.plus(-1)));
     assert_eq!(table.ready_at(end.plus(-1), 1), None);
@@ -150,7 +150,7 @@ proptest! {
     ) {
         let damper: Vec<(i32, i32)> =
             hours.iter().zip(more).map(|(&(temp, rh), more)| (temp, (rh + more).min(10_000))).collect();
-        for film in [Film::Water, Film::Waterborne] {
+        for film in [Film::Treatment, Film::Waterborne] {
             let ready = |hours: &[(i32, i32)]| {
                 table(&climate(hours), film).ready_at(START.plus(start), label_minutes).map_or(i64::MAX, |ready| ready.0)
             };
