@@ -7,5 +7,6 @@
 
 pub mod domain;
 pub mod feed;
+pub mod planner;
 pub mod store;
 pub mod trade;
