@@ -4,9 +4,9 @@
 
 mod common;
 
+use common::postgres::{execute, text};
 use rustix::process::{Pid, Signal, geteuid, getpgid, kill_process, test_kill_process};
-use sqlx::postgres::PgConnectOptions;
-use sqlx::{AssertSqlSafe, ConnectOptions, Connection};
+use sqlx::{ConnectOptions, Connection};
 use std::fs::{self, Permissions};
 use std::io::{BufRead, BufReader};
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
@@ -91,19 +91,6 @@ impl Drop for Program {
     }
 }
 
-async fn run(options: &PgConnectOptions, statement: &str) {
-    let mut connection = options.connect().await.unwrap();
-    sqlx::query(AssertSqlSafe(statement.to_owned())).execute(&mut connection).await.unwrap();
-    connection.close().await.unwrap();
-}
-
-async fn text(options: &PgConnectOptions, query: &str) -> String {
-    let mut connection = options.connect().await.unwrap();
-    let text = sqlx::query_scalar(AssertSqlSafe(query.to_owned())).fetch_one(&mut connection).await.unwrap();
-    connection.close().await.unwrap();
-    text
-}
-
 async fn refused(options: &ClusterOptions) -> ClusterError {
     match Cluster::start(options).await {
         Ok(_) => panic!("the cluster should not have started"),
@@ -133,7 +120,7 @@ async fn data_survives_stop_and_start() {
     let cluster = Cluster::start(&home.options()).await.unwrap();
     cluster.ensure_database("floor \"one\"").await.unwrap();
     cluster.ensure_database("floor \"one\"").await.unwrap();
-    run(&cluster.owner_options("floor \"one\""), "CREATE TABLE house AS SELECT 'Größe'::text AS name").await;
+    execute(&cluster.owner_options("floor \"one\""), "CREATE TABLE house AS SELECT 'Größe'::text AS name").await;
     let server = cluster.pid().unwrap();
     cluster.stop().await.unwrap();
     assert!(test_kill_process(pid(server)).is_err(), "stopped means gone");
@@ -148,11 +135,12 @@ async fn the_cluster_speaks_utf8_and_utc_and_lets_a_login_role_in() {
     let home = Home::new();
     let cluster = Cluster::start(&home.options()).await.unwrap();
     let owner = cluster.owner_options("postgres");
-    let settings = "SELECT concat_ws(' ', current_setting('server_encoding'), current_setting('lc_collate'), \
-                    current_setting('TimeZone'), current_setting('data_checksums'), '[' || current_setting('listen_addresses') || ']')";
+    let settings = "SELECT concat_ws(' ', current_setting('server_encoding'), datcollate, current_setting('TimeZone'), \
+                    current_setting('data_checksums'), '[' || current_setting('listen_addresses') || ']') \
+                    FROM pg_database WHERE datname = current_database()";
     assert_eq!(text(&owner, settings).await, "UTF8 C UTC on []");
 
-    run(&owner, "CREATE ROLE crew_app LOGIN NOSUPERUSER NOBYPASSRLS").await;
+    execute(&owner, "CREATE ROLE crew_app LOGIN NOSUPERUSER NOBYPASSRLS").await;
     let login = connect_options(cluster.socket_directory(), "crew_app", "postgres");
     let who = "SELECT rolname || ' ' || rolsuper FROM pg_roles WHERE rolname = current_user";
     assert_eq!(text(&login, who).await, "crew_app false");
@@ -179,7 +167,7 @@ async fn committed_data_survives_a_kill_of_postgresql() {
     let home = Home::new();
     let mut cluster = Cluster::start(&home.durable()).await.unwrap();
     let options = cluster.owner_options("postgres");
-    run(&options, "CREATE TABLE reading (mc numeric)").await;
+    execute(&options, "CREATE TABLE reading (mc numeric)").await;
     let mut connection = options.connect().await.unwrap();
     sqlx::query("INSERT INTO reading VALUES (7.5), (8.25)").execute(&mut connection).await.unwrap();
     // A transaction that is open at the moment of the kill must not come back.
@@ -234,7 +222,7 @@ async fn the_postgresql_of_a_killed_program_makes_way() {
     let mut program = Program::spawn(&home);
     program.wait_until_ready();
     let options = connect_options(&home.path("socket"), "tackfree_owner", "postgres");
-    run(&options, "CREATE TABLE promise AS SELECT 'Friday'::text AS day").await;
+    execute(&options, "CREATE TABLE promise AS SELECT 'Friday'::text AS day").await;
     let orphan = home.postmaster_pid().unwrap();
     program.kill();
     // It still answers: nobody has told it to stop.
@@ -407,40 +395,4 @@ async fn root_is_told_which_folder_keeps_postgresql_out() {
     assert!(!closed.join("a").exists(), "nothing was created");
     fs::set_permissions(&closed, Permissions::from_mode(0o711)).unwrap();
     Cluster::start(&options).await.unwrap().stop().await.unwrap();
-}
-
-#[test]
-fn with_postgres_passes_the_socket_in_and_the_exit_code_out() {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_with-postgres"));
-    let script = "test -S \"$TACKFREE_TEST_POSTGRES/.s.PGSQL.5432\" && echo $TACKFREE_TEST_POSTGRES && exit 42";
-    let output = command.args(["sh", "-c", script]).output().unwrap();
-    assert_eq!(output.status.code(), Some(42), "{}", String::from_utf8_lossy(&output.stderr));
-    let socket = PathBuf::from(String::from_utf8(output.stdout).unwrap().trim());
-    assert!(!socket.parent().unwrap().exists(), "its temporary directory is removed");
-}
-
-#[tokio::test]
-async fn fresh_databases_are_copies_that_do_not_see_each_other() {
-    let server = common::postgres::server();
-    let template = format!("crews_{}", std::process::id());
-    let migrate = |options: PgConnectOptions| async move { run(&options, "CREATE TABLE crew (name text)").await };
-    let first = server.fresh_database(&template, migrate).await;
-    let again = |_| async { panic!("the template is made once") };
-    let second = server.fresh_database(&template, again).await;
-    run(&first, "INSERT INTO crew VALUES ('North')").await;
-    assert_eq!(text(&first, "SELECT count(*)::text FROM crew").await, "1");
-    assert_eq!(text(&second, "SELECT count(*)::text FROM crew").await, "0");
-}
-
-#[tokio::test]
-async fn databases_of_ended_test_processes_are_removed() {
-    let server = common::postgres::server();
-    let mut ended = Command::new("true").spawn().unwrap();
-    ended.wait().unwrap();
-    let name = format!("test_{}_0", ended.id());
-    let owner = server.owner_options("postgres");
-    run(&owner, &format!("CREATE DATABASE {name}")).await;
-    server.fresh_database(&format!("empty_{}", std::process::id()), |_| async {}).await;
-    let left = format!("SELECT count(*)::text FROM pg_database WHERE datname = '{name}'");
-    assert_eq!(text(&owner, &left).await, "0");
 }

@@ -97,7 +97,8 @@ impl TestServer {
         let name = format!("test_{}_{}", std::process::id(), COUNT.fetch_add(1, Ordering::Relaxed));
         // Left by an earlier process of the same number.
         run(&mut owner, format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)")).await;
-        run(&mut owner, format!("CREATE DATABASE {name} TEMPLATE {}", quoted(template))).await;
+        // Copying files beats writing them through the log, by three to one where the disk is memory.
+        run(&mut owner, format!("CREATE DATABASE {name} TEMPLATE {} STRATEGY file_copy", quoted(template))).await;
         owner.close().await.expect("a connection can be closed");
         self.owner_options(&name)
     }
@@ -113,12 +114,28 @@ impl TestServer {
         if state != Some(true) {
             let name = quoted(template);
             run(owner, format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)")).await;
-            run(owner, format!("CREATE DATABASE {name} TEMPLATE template0")).await;
+            run(owner, format!("CREATE DATABASE {name} TEMPLATE template0 STRATEGY file_copy")).await;
             migrate(self.owner_options(template)).await;
             run(owner, format!("ALTER DATABASE {name} WITH IS_TEMPLATE true ALLOW_CONNECTIONS false")).await;
         }
         run(owner, format!("SELECT pg_advisory_unlock({TEMPLATE_LOCK})")).await;
     }
+}
+
+/// Runs one statement on a connection of its own.
+pub async fn execute(options: &PgConnectOptions, statement: &str) {
+    let mut connection = options.connect().await.expect("the server can be reached");
+    run(&mut connection, statement.to_owned()).await;
+    connection.close().await.expect("a connection can be closed");
+}
+
+/// The one text that a query returns, read on a connection of its own.
+pub async fn text(options: &PgConnectOptions, query: &str) -> String {
+    let mut connection = options.connect().await.expect("the server can be reached");
+    let query = sqlx::query_scalar(AssertSqlSafe(query.to_owned()));
+    let text = query.fetch_one(&mut connection).await.expect("the query returns a text");
+    connection.close().await.expect("a connection can be closed");
+    text
 }
 
 /// `None`: no such database; otherwise whether it is a finished template.

@@ -197,7 +197,7 @@ impl ClusterError {
                  {BINARIES_SETTING} name its folder; to move to a newer version, use its pg_upgrade; or {elsewhere}"
             ),
             Self::NotTraversable { blocked, user, .. } => {
-                format!("chmod o+x {} (or the equivalent for user {user}), or {elsewhere}", blocked.display())
+                format!("{elsewhere}, or let user {user} pass, for example by chmod o+x {}", blocked.display())
             }
             Self::WrongOwner { path, .. } => {
                 format!(
