@@ -5,6 +5,7 @@
 // Tests may unwrap: a panic there is a failed test.
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a panic in a test is a failed test"))]
 
+pub mod audit;
 pub mod domain;
 pub mod feed;
 pub mod planner;
