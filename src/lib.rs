@@ -6,6 +6,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a panic in a test is a failed test"))]
 
 pub mod audit;
+pub mod cli;
 pub mod domain;
 pub mod feed;
 pub mod planner;

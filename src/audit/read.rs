@@ -205,6 +205,7 @@ fn missing_in(ledger: &Ledger<'_>, step: StepRef, blocker: &Blocker) -> Option<N
         | Blocker::TooFewPeople { .. }
         | Blocker::LongerThanAnyShift { .. }
         | Blocker::HouseNeverOpen
+        | Blocker::DwellImpossible
         | Blocker::ClimateNeverAllows
         | Blocker::PinImpossible
         | Blocker::BeyondHorizon => None,

@@ -126,9 +126,9 @@ impl Instance {
         let end = (0..starts.len()).map(|activity| starts[activity] + self.durations[activity]).max().unwrap_or(0);
         for (resource, &capacity) in self.capacities.iter().enumerate() {
             let mut use_by_time = vec![0u32; end as usize + 1];
-            for activity in 0..starts.len() {
-                for t in starts[activity]..starts[activity] + self.durations[activity] {
-                    use_by_time[t as usize] += self.demands[activity][resource];
+            for ((&start, duration), demands) in starts.iter().zip(&self.durations).zip(&self.demands) {
+                for t in start..start + duration {
+                    use_by_time[t as usize] += demands[resource];
                 }
             }
             if let Some(t) = use_by_time.iter().position(|amount| *amount > capacity) {
@@ -188,9 +188,9 @@ pub fn solve(instance: &Instance, model: &Model, seed: u64, tries: u32, moves: u
     for attempt in 0..tries {
         let mut state = State::new(model, &vec![None; count]);
         let mut generator = Generator::new(count);
-        for activity in 0..count {
+        for (bias, tail) in generator.bias.iter_mut().zip(&tails) {
             let noise = if attempt == 0 { 0 } else { (random.next_u32() % (8 * (1 + attempt % 16))) as T };
-            generator.bias[activity] = noise - if attempt % 2 == 0 { tails[activity] } else { 0 };
+            *bias = noise - if attempt % 2 == 0 { *tail } else { 0 };
         }
         generator.complete(&mut state, &weights, &all);
         if all.iter().all(|activity| state.place(*activity).is_some()) {
