@@ -7,6 +7,7 @@
 
 pub mod audit;
 pub mod cli;
+pub mod demo;
 pub mod domain;
 pub mod feed;
 pub mod planner;
