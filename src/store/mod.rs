@@ -19,9 +19,11 @@
 //! | `planning` | the whole planning input at once |
 //! | `tokens`, `feeds`, `secret` | who may come in |
 //! | `idempotency` | the same request twice |
+//! | `cluster` | the private PostgreSQL that the program runs when no other is named |
 
 mod bookings;
 mod chains;
+pub mod cluster;
 mod companies;
 mod copy;
 mod document;
