@@ -58,6 +58,23 @@ pub struct ChainRows {
 }
 
 impl Session {
+    /// The steps of these jobs by job and position, those taken out of their chains too: for whoever names bookings
+    /// and rows of old plans.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn steps_of_jobs(&mut self, jobs: &[Uuid]) -> Result<Vec<(Uuid, StepRow)>, StoreError> {
+        let rows: Vec<(Uuid, String, Document)> = sqlx::query_as(
+            "SELECT job_id, step_key, doc FROM job_step WHERE company_id = $1 AND job_id = ANY($2)
+             ORDER BY job_id, position, step_key",
+        )
+        .bind(self.company.0)
+        .bind(jobs)
+        .fetch_all(self.db())
+        .await?;
+        Ok(rows.into_iter().map(|(job, step_key, doc)| (job, StepRow { step_key, doc })).collect())
+    }
+
     pub(super) async fn chain(&mut self, job: Uuid) -> Result<ChainRows, StoreError> {
         let company = self.company.0;
         let steps = sqlx::query_as(
@@ -96,29 +113,21 @@ impl Session {
 
     async fn take_out_steps(&mut self, job: Uuid, staying: &[NewStep]) -> Result<(), StoreError> {
         let staying: Vec<&str> = staying.iter().map(|step| step.key.as_str()).collect();
-        let gone: Vec<String> = sqlx::query_scalar(
-            "UPDATE job_step SET live = false WHERE company_id = $1 AND job_id = $2 AND live AND step_key <> ALL($3)
-             RETURNING step_key",
+        let taken_out = sqlx::query(
+            "UPDATE job_step SET live = false WHERE company_id = $1 AND job_id = $2 AND live AND step_key <> ALL($3)",
         )
         .bind(self.company.0)
         .bind(job)
         .bind(staying)
-        .fetch_all(self.db())
-        .await?;
-        if gone.is_empty() {
-            return Ok(());
-        }
-        let recorded: Option<String> = sqlx::query_scalar(
-            "SELECT step_key FROM step_record WHERE company_id = $1 AND job_id = $2 AND step_key = ANY($3) LIMIT 1",
-        )
-        .bind(self.company.0)
-        .bind(job)
-        .bind(gone)
-        .fetch_optional(self.db())
-        .await?;
-        match recorded {
-            None => Ok(()),
-            Some(step) => Err(StoreError::InUse { what: "step", by: format!("work on {step} has been recorded") }),
+        .execute(self.db())
+        .await;
+        match taken_out.map_err(StoreError::from) {
+            Ok(_) => Ok(()),
+            // The waits are gone: only records can hold a step.
+            Err(StoreError::DanglingChain { .. }) => {
+                Err(StoreError::InUse { what: "step", by: "work on it has been recorded".into() })
+            }
+            Err(error) => Err(error),
         }
     }
 

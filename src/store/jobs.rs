@@ -135,6 +135,21 @@ impl Session {
         Ok((row, self.chain(id).await?))
     }
 
+    /// Those of `ids` that there are, by identifier.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn jobs_by_ids(&mut self, ids: &[Uuid]) -> Result<Vec<JobRow>, StoreError> {
+        Ok(sqlx::query_as(
+            "SELECT id, key, name, house_id, method_id, status, release_at, due_at, doc, version, created_at, updated_at
+             FROM job WHERE company_id = $1 AND id = ANY($2) ORDER BY id",
+        )
+        .bind(self.company.0)
+        .bind(ids)
+        .fetch_all(self.db())
+        .await?)
+    }
+
     /// Up to `limit` jobs in the order of creation, after the one with the identifier `after`.
     ///
     /// # Errors

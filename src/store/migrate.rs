@@ -66,8 +66,8 @@ pub async fn migrate(owner: &PgConnectOptions, login: &AppLogin) -> Result<(), S
     // What exists already is no news.
     sqlx::query("SET client_min_messages = warning").execute(&mut connection).await?;
     ensure_role(&mut connection, login).await?;
-    // It takes an advisory lock of its own.
-    let outcome = sqlx::migrate!().run(&mut connection).await;
+    // It takes an advisory lock of its own. (`run` asks the same, but its future cannot be sent to another thread.)
+    let outcome = sqlx::migrate!().run_direct(None, &mut connection, false).await;
     outcome.map_err(|error| match error {
         sqlx::migrate::MigrateError::Execute(error) => match StoreError::from(error) {
             StoreError::Broken(error) => StoreError::Migration(Box::new(error.into())),

@@ -99,6 +99,7 @@ struct Sql {
     insert: &'static str,
     by_id: &'static str,
     by_key: &'static str,
+    by_ids: &'static str,
     page: &'static str,
     update: &'static str,
     archive: &'static str,
@@ -123,6 +124,7 @@ macro_rules! statements {
                 $table,
                 " WHERE company_id = $1 AND key = $2 AND archived_at IS NULL"
             ),
+            by_ids: concat!("SELECT ", row!(), " FROM ", $table, " WHERE company_id = $1 AND id = ANY($2) ORDER BY id"),
             page: concat!(
                 "SELECT ",
                 row!(),
@@ -240,6 +242,14 @@ impl Session {
             .fetch_optional(self.db())
             .await?
             .ok_or(StoreError::NotFound { what: noun.word() })
+    }
+
+    /// Those of `ids` that there are, archived or not, by identifier.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn nouns_by_ids(&mut self, noun: Noun, ids: &[Uuid]) -> Result<Vec<NounRow>, StoreError> {
+        Ok(sqlx::query_as(noun.sql().by_ids).bind(self.company.0).bind(ids).fetch_all(self.db()).await?)
     }
 
     /// Up to `limit` that are not archived, in the order of creation, after the one with the identifier `after`.
