@@ -6,6 +6,8 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a panic in a test is a failed test"))]
 
 pub mod domain;
+pub mod dto;
 pub mod feed;
+pub mod methods;
 pub mod store;
 pub mod trade;
