@@ -4,6 +4,7 @@
 mod accepted;
 mod methods;
 mod random;
+mod random_plan;
 mod refused_chains;
 mod refused_nouns;
 mod round_trip;

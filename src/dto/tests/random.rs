@@ -1,10 +1,10 @@
-//! Situations and plans of every shape, from a seed: the judges of what is written and read back.
+//! Situations of every shape, from a seed: the judges of what is written and read back.
 
+use super::random_plan::placements;
 use crate::domain::calendar::{Calendar, Pay, Window};
 use crate::domain::chain::{Attempt, Chain, OnExceed, Outcome, Pin, Step, StepKind, Wait, WaitKind, WaitMax, Work};
 use crate::domain::climate::{Air, Film, Gate, HouseAir, OutdoorHour};
-use crate::domain::ids::{AreaIx, CrewIx, EquipmentIx, HouseIx, JobIx, RegionIx, SkillSet, StepIx, StepRef};
-use crate::domain::plan::{Blocker, Cause, Cost, Placement, Plan, UnitUse, Unplaced};
+use crate::domain::ids::{AreaIx, CrewIx, EquipmentIx, HouseIx, RegionIx, SkillSet, StepIx};
 use crate::domain::resources::{Area, Crew, Equipment, House, Location, Region, TravelModel};
 use crate::domain::situation::{CostWeights, Job, Settings, Situation};
 use crate::domain::text::{Key, Name};
@@ -14,22 +14,22 @@ use rand_pcg::Pcg64Mcg;
 
 const ZONES: [&str; 5] = ["America/New_York", "Asia/Kathmandu", "Europe/Berlin", "Australia/Lord_Howe", "UTC"];
 
-pub(super) struct Dice(Pcg64Mcg);
+pub(super) struct Dice(pub(super) Pcg64Mcg);
 
 impl Dice {
     pub(super) fn new(seed: u64) -> Dice {
         Dice(Pcg64Mcg::seed_from_u64(seed))
     }
 
-    fn from(&mut self, low: i64, high: i64) -> i64 {
+    pub(super) fn from(&mut self, low: i64, high: i64) -> i64 {
         low + (self.0.next_u64() % (high - low + 1) as u64) as i64
     }
 
-    fn index(&mut self, len: usize) -> usize {
+    pub(super) fn index(&mut self, len: usize) -> usize {
         self.from(0, len as i64 - 1) as usize
     }
 
-    fn yes(&mut self) -> bool {
+    pub(super) fn yes(&mut self) -> bool {
         self.from(0, 1) == 1
     }
 
@@ -37,7 +37,7 @@ impl Dice {
         self.yes().then(|| make(self))
     }
 
-    fn many<T>(&mut self, low: i64, high: i64, mut make: impl FnMut(&mut Dice, usize) -> T) -> Vec<T> {
+    pub(super) fn many<T>(&mut self, low: i64, high: i64, mut make: impl FnMut(&mut Dice, usize) -> T) -> Vec<T> {
         (0..self.from(low, high) as usize).map(|index| make(self, index)).collect()
     }
 
@@ -52,7 +52,7 @@ impl Dice {
         change.plus(self.from(-3_000, 3_000))
     }
 
-    fn span(&mut self) -> Span {
+    pub(super) fn span(&mut self) -> Span {
         let start = self.instant();
         Span::new(start, start.plus(self.from(1, 900))).unwrap()
     }
@@ -334,88 +334,4 @@ fn attempts(dice: &mut Dice, situation: &Situation, may_fail: bool) -> Vec<Attem
         _ => (),
     }
     attempts
-}
-
-fn placements(dice: &mut Dice, situation: &Situation, wanted: impl Fn(&Step) -> bool, caused: bool) -> Vec<Placement> {
-    let steps: Vec<StepRef> = situation.steps().collect();
-    let mut placed = Vec::new();
-    for &step in &steps {
-        let content = situation.jobs[step.job.index()].chain.step(step.step);
-        if !wanted(content) || dice.from(0, 3) == 0 {
-            continue;
-        }
-        let first = dice.span();
-        let later = Span::new(first.end().plus(dice.from(0, 600)), first.end().plus(700)).unwrap();
-        let pieces = if dice.yes() { vec![first] } else { vec![first, later] };
-        let equipment = EquipmentIx::from_index(dice.index(situation.equipment.len()));
-        placed.push(Placement {
-            step,
-            crew: CrewIx::from_index(dice.index(situation.crews.len())),
-            pieces,
-            units: dice.many(0, 2, |_, unit| UnitUse { equipment, unit: unit as u32 }),
-            moved_because: if caused { cause(dice, &steps) } else { None },
-        });
-    }
-    placed
-}
-
-fn cause(dice: &mut Dice, steps: &[StepRef]) -> Option<Cause> {
-    let other = steps[dice.index(steps.len())];
-    Some(match dice.from(0, 13) {
-        0 => Cause::StartPassed,
-        1 => Cause::NotYet,
-        2 => Cause::Pinned,
-        3 => Cause::CrewAway,
-        4 => Cause::CrewUnable,
-        5 => Cause::HouseClosed,
-        6 => Cause::Weather,
-        7 => Cause::EquipmentShort,
-        8 => Cause::WaitsFor(StepIx(0)),
-        9 => Cause::TooLateAfter(StepIx(0)),
-        10 => Cause::CrewBusyWith(other),
-        11 => Cause::AreaTakenBy(other),
-        12 => Cause::GearTakenBy(other),
-        _ => return None,
-    })
-}
-
-/// Not a good plan, only one that can be said.
-pub(super) fn plan(seed: u64, situation: &Situation) -> Plan {
-    let dice = &mut Dice::new(seed ^ 0x5eed);
-    let blocker = |dice: &mut Dice| match dice.from(0, 10) {
-        0 => Blocker::NoCrewWithSkills(situation.skills[..2].to_vec()),
-        1 => Blocker::TooFewPeople { needed: 4, largest: 2 },
-        2 => Blocker::LongerThanAnyShift { minutes: 600, longest_minutes: 480 },
-        3 => Blocker::HouseNeverOpen,
-        4 => Blocker::TooFewUnits { equipment: EquipmentIx(0), needed: 3, units: 2 },
-        5 => Blocker::ClimateNeverAllows,
-        6 => Blocker::NeverDries(StepIx(0)),
-        7 => Blocker::MaximumWaitAfter(StepIx(0)),
-        8 => Blocker::PinImpossible,
-        9 => Blocker::PredecessorUnplaced(StepIx(0)),
-        _ => Blocker::BeyondHorizon,
-    };
-    let left_out = |dice: &mut Dice, job: usize| Unplaced {
-        step: StepRef { job: JobIx::from_index(job), step: StepIx(0) },
-        blocker: blocker(dice),
-    };
-    let mut points = || dice.from(0, 1_000_000_000);
-    let cost = Cost {
-        unplaced: points(),
-        lateness: points(),
-        broken: points(),
-        finish: points(),
-        travel: points(),
-        overtime: points(),
-        hand_overs: points(),
-    };
-    Plan {
-        now: situation.now,
-        seed: dice.0.next_u64(),
-        move_budget: dice.0.next_u64(),
-        placements: placements(dice, situation, |_| true, true),
-        unplaced: (0..situation.jobs.len()).map(|job| left_out(dice, job)).collect(),
-        cost,
-        lower_bound: dice.from(0, 1_000_000_000),
-    }
 }

@@ -53,6 +53,17 @@ fn names_that_are_not_there() {
     refused(way, "/known_ways/0/to", "unknown-house", "did you mean \"mill-19\"?");
 }
 
+#[test]
+fn ways_given_twice() {
+    let back = |file: &mut Value| {
+        let ways = file["known_ways"].as_array_mut().unwrap();
+        ways.push(json!({ "from": "mill-19", "to": "linden-4", "minutes": 25 }));
+    };
+    refused(back, "/known_ways/1", "duplicate-way", "one way for each pair");
+    let none = |file: &mut Value| file["known_ways"][0]["to"] = json!("linden-4");
+    refused(none, "/known_ways/0", "duplicate-way", "different houses");
+}
+
 /// What a built-in method needs and the company lacks is told where the job names the method.
 #[test]
 fn gear_of_a_built_in_method() {

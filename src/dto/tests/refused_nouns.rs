@@ -91,6 +91,11 @@ fn sizes_beyond_any_company() {
     let warm =
         |file: &mut Value| file["houses"][0]["air"] = json!({ "controlled": { "temp_c": 70, "rh_percent": 45 } });
     refused(warm, "/houses/0/air/controlled/temp_c", "out-of-range", "-60 to 60");
+    let heated = |file: &mut Value| file["houses"][0]["air"] = json!({ "open": { "heated_to_c": 61 } });
+    refused(heated, "/houses/0/air/open/heated_to_c", "out-of-range", "-60 to 60");
+    let humid =
+        |file: &mut Value| file["houses"][0]["air"] = json!({ "controlled": { "temp_c": 20, "rh_percent": 101 } });
+    refused(humid, "/houses/0/air/controlled/rh_percent", "out-of-range", "0 to 100");
     let many = |file: &mut Value| file["crews"] = json!(vec![file["crews"][0].clone(); 1_001]);
     refused(many, "/crews", "too-many", "1000");
     let note = |file: &mut Value| file["crews"][0]["absences"][0]["note"] = json!("n".repeat(2_001));

@@ -17,7 +17,7 @@ proptest! {
     #[test]
     fn plans(seed: u64) {
         let situation = random::situation(seed);
-        let plan = random::plan(seed, &situation);
+        let plan = random_plan::plan(seed, &situation);
         let text = plan_to_json(&situation, &plan);
         let parsed = parse_plan_file(&situation, &text).map_err(|faults| TestCaseError::fail(format!("{faults:#?}")))?;
         prop_assert_eq!(parsed, plan);
@@ -65,7 +65,7 @@ fn every_place(value: &Value, at: String, places: &mut Vec<String>) {
 #[test]
 fn plans_are_told_to_people() {
     let situation = accepted(|_| ()).situation;
-    let mut plan = random::plan(7, &situation);
+    let mut plan = random_plan::plan(7, &situation);
     plan.cost = crate::domain::plan::Cost { lateness: 300, finish: 100, ..Default::default() };
     plan.lower_bound = 300;
     let told = plan_to_dto(&situation, &plan);
@@ -81,7 +81,7 @@ fn plans_are_told_to_people() {
 #[test]
 fn plan_files_that_cannot_be_read() {
     let situation = accepted(|_| ()).situation;
-    let plan = random::plan(7, &situation);
+    let plan = random_plan::plan(7, &situation);
     let refused = |pointer: &str, value: Value, at: &str, code: &str| {
         let mut document = serde_json::to_value(plan_to_dto(&situation, &plan)).unwrap();
         *document.pointer_mut(pointer).unwrap() = value;
