@@ -5,9 +5,13 @@
 // Tests may unwrap: a panic there is a failed test.
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a panic in a test is a failed test"))]
 
+pub mod audit;
+pub mod cli;
+pub mod demo;
 pub mod domain;
 pub mod dto;
 pub mod feed;
 pub mod methods;
+pub mod planner;
 pub mod store;
 pub mod trade;

@@ -69,11 +69,11 @@ pub enum Cause {
     WaitsFor(StepIx),
     /// The named predecessor moved or changed, and the published start is past the wait's maximum.
     TooLateAfter(StepIx),
-    /// The crew is still at the named step, which is running, pinned, or itself had to move.
+    /// The crew is still at the named step, which is running, pinned, or was itself promised inside the freeze time.
     CrewBusyWith(StepRef),
-    /// The area is taken or kept off by the named step, which is running, pinned, or itself had to move.
+    /// The area is taken or kept off by the named step, which is running, pinned, or was itself promised inside the freeze time.
     AreaTakenBy(StepRef),
-    /// The gear is taken by the named step, which is running, pinned, or itself had to move.
+    /// The gear is taken by the named step, which is running, pinned, or was itself promised inside the freeze time.
     GearTakenBy(StepRef),
 }
 
@@ -107,6 +107,8 @@ pub enum Blocker {
         /// Units there are.
         units: u32,
     },
+    /// The steps of a dwell take so different a time that no crew can keep it from first point to last.
+    DwellImpossible,
     /// No time within the horizon has the air the step needs.
     ClimateNeverAllows,
     /// The wait before it never ends within the horizon: too cold or too humid to dry.

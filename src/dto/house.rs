@@ -9,13 +9,14 @@ use crate::domain::fault::Fault;
 use crate::domain::ids::RegionIx;
 use crate::domain::resources::{Area, House, Location, Region};
 use crate::domain::zone::Zone;
+use crate::trade::climate::{AIR_RH_MAX_CENTI_PERCENT, AIR_TEMP_MAX_CENTI_C, AIR_TEMP_MIN_CENTI_C};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// Air taken as real, hundredths of a degree Celsius.
-pub(super) const AIR_CENTI_C: std::ops::RangeInclusive<i32> = -6_000..=6_000;
+pub(super) const AIR_CENTI_C: std::ops::RangeInclusive<i32> = AIR_TEMP_MIN_CENTI_C..=AIR_TEMP_MAX_CENTI_C;
 /// Relative humidity, hundredths of a percent.
-pub(super) const RH_CENTI_PERCENT: std::ops::RangeInclusive<i32> = 0..=10_000;
+pub(super) const RH_CENTI_PERCENT: std::ops::RangeInclusive<i32> = 0..=AIR_RH_MAX_CENTI_PERCENT;
 
 /// A point on the earth (WGS 84).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]

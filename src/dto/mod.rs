@@ -5,7 +5,7 @@
 //! | module | what |
 //! |---|---|
 //! | `planning_file`, `write` | everything known at one instant: to a situation and back |
-//! | `plan`, `placement`, `blocker` | plans: from a situation's plan and back |
+//! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
 //! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
@@ -33,6 +33,7 @@ mod scalar;
 mod settings;
 mod sites;
 mod step;
+mod violation;
 mod wait;
 mod warnings;
 mod write;
@@ -53,15 +54,15 @@ pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
 pub use placement::{GearDto, PieceDto, PlacedStateDto, PlacementDto, PublishedDto};
 pub use plan::{
-    PLAN_FORMAT, PlanCostDto, PlanDto, UnplacedDto, ViolationDto, parse_plan_file, plan_from_dto, plan_to_dto,
-    plan_to_json,
+    PLAN_FORMAT, PlanCostDto, PlanDto, UnplacedDto, parse_plan_file, plan_from_dto, plan_to_dto, plan_to_json,
 };
 pub use planning_file::{
     FILE_BYTES_MAX, METHODS_MAX, PLANNING_FORMAT, Parsed, PlanningFile, STEPS_MAX, WAY_MINUTES_MAX, WayDto, assemble,
     parse_planning_file,
 };
-pub use region::{FORECAST_HOLE_HOURS_MAX, FORECAST_HOURS_MIN, ForecastDto, ForecastHourDto, RegionDto};
+pub use region::{ForecastDto, ForecastHourDto, RegionDto};
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
+pub use violation::ViolationDto;
 pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
 pub use write::{planning_file, write_planning_file};

@@ -1,6 +1,6 @@
-//! Plans on the wire and as files, and what an audit says about one.
+//! Plans on the wire and as files.
 
-use super::blocker::{BlockerDto, Jobs, StepRefDto, find_step};
+use super::blocker::{BlockerDto, Jobs, find_step};
 use super::fault::{At, Faults, Located, shown};
 use super::json::{read_json, write_json};
 use super::names::Names;
@@ -96,39 +96,6 @@ pub struct PlanDto {
     /// (cost - lower bound) / cost, to the hundredth; not read back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub gap_percent: Option<f64>,
-}
-
-/// A rule that a plan breaks.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct ViolationDto {
-    /// Stable, for programs.
-    #[schema(example = "crew-double-booked")]
-    pub code: String,
-    /// What is wrong, in a sentence.
-    pub what: String,
-    /// The steps it is about, the one at fault first.
-    pub steps: Vec<StepRefDto>,
-    /// Key of the crew it is about.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub crew: Option<String>,
-    /// Key of the house it is about.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub house: Option<String>,
-}
-
-impl ViolationDto {
-    /// By keys; the house is that of the first step.
-    pub fn new(code: &str, what: String, steps: &[StepRef], situation: &Situation) -> ViolationDto {
-        let house = steps.first().map(|step| &situation.houses[situation.house_of(*step).index()]);
-        ViolationDto {
-            code: code.to_string(),
-            what,
-            steps: steps.iter().map(|step| StepRefDto::from_domain(*step, situation)).collect(),
-            crew: None,
-            house: house.map(|house| house.key.to_string()),
-        }
-    }
 }
 
 /// The plan as it goes over the wire.

@@ -9,15 +9,9 @@ use crate::domain::fault::Fault;
 use crate::domain::resources::Region;
 use crate::domain::time::{HOUR, Minute};
 use crate::domain::zone::Zone;
+use crate::trade::climate::{FORECAST_HOLE_HOURS_MAX, FORECAST_HOURS_MIN, RAIN_MAX_CENTI_MM};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
-
-/// Its last day stands for all days after it, so there must be one.
-pub const FORECAST_HOURS_MIN: usize = 24;
-/// Longest hole that is filled by a straight line between the hours beside it.
-pub const FORECAST_HOLE_HOURS_MAX: i64 = 6;
-/// Heaviest rain in an hour taken as real, hundredths of a millimetre (the record is near 305 mm).
-const RAIN_CENTI_MM: std::ops::RangeInclusive<i32> = 0..=50_000;
 
 /// One hour of weather.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -66,7 +60,7 @@ impl ForecastHourDto {
         let start = faults.instant(&start_at, &self.start);
         let temp = faults.parts(&at.field("temp_c"), self.temp_c, 100, AIR_CENTI_C, "degrees Celsius");
         let rh = faults.parts(&at.field("rh_percent"), self.rh_percent, 100, RH_CENTI_PERCENT, "percent");
-        let rain = faults.parts(&at.field("rain_mm"), self.rain_mm, 100, RAIN_CENTI_MM, "mm of rain");
+        let rain = faults.parts(&at.field("rain_mm"), self.rain_mm, 100, 0..=RAIN_MAX_CENTI_MM, "mm of rain");
         let start = start?;
         if start.0 % HOUR != 0 {
             let cure = "move each value to the UTC hour that holds most of its time";
@@ -85,7 +79,8 @@ impl ForecastDto {
         faults.into_list()
     }
 
-    /// The one way to a forecast: sorted, gap-free, long enough.
+    /// The one way to a forecast: sorted, gap-free, long enough. As strict as `HourlyClimate::from_hours`, but it tells
+    /// where, and keeps the rain.
     pub(super) fn to_domain(&self, at: &At, faults: &mut Faults) -> Option<Vec<OutdoorHour>> {
         let at = at.field("hours");
         if !faults.count(&at, self.hours.len(), FORECAST_HOURS_MAX, "hours of forecast") {

@@ -1,1 +1,3 @@
 //! All SQL and the private PostgreSQL cluster.
+
+pub mod cluster;

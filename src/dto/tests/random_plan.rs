@@ -58,7 +58,7 @@ fn cause(dice: &mut Dice, steps: &[StepRef]) -> Option<Cause> {
 
 pub(super) fn plan(seed: u64, situation: &Situation) -> Plan {
     let dice = &mut Dice::new(seed ^ 0x5eed);
-    let blocker = |dice: &mut Dice| match dice.from(0, 10) {
+    let blocker = |dice: &mut Dice| match dice.from(0, 11) {
         0 => Blocker::NoCrewWithSkills(situation.skills[..2].to_vec()),
         1 => Blocker::TooFewPeople { needed: 4, largest: 2 },
         2 => Blocker::LongerThanAnyShift { minutes: 600, longest_minutes: 480 },
@@ -69,6 +69,7 @@ pub(super) fn plan(seed: u64, situation: &Situation) -> Plan {
         7 => Blocker::MaximumWaitAfter(StepIx(0)),
         8 => Blocker::PinImpossible,
         9 => Blocker::PredecessorUnplaced(StepIx(0)),
+        10 => Blocker::DwellImpossible,
         _ => Blocker::BeyondHorizon,
     };
     let left_out = |dice: &mut Dice, job: usize| Unplaced {

@@ -1,6 +1,7 @@
 //! Bad settings, houses, crews, gear, regions, and documents that are no planning file at all.
 
 use super::*;
+use crate::trade::climate::HourlyClimate;
 use serde_json::json;
 
 const CREW: &str = "/crews/0";
@@ -23,8 +24,10 @@ fn duplicate_keys() {
 
 #[test]
 fn zones_that_do_not_exist() {
-    let zone = |file: &mut Value| file["settings"]["time_zone"] = json!("America/Gotham");
+    let zone = |file: &mut Value| file["settings"]["time_zone"] = json!("America/Emerald_City");
     refused(zone, "/settings/time_zone", "unknown-zone", "IANA");
+    let zone = |file: &mut Value| file["settings"]["time_zone"] = json!("America/New_Yrok");
+    refused(zone, "/settings/time_zone", "unknown-zone", "did you mean America/New_York?");
     let zone = |file: &mut Value| file["houses"][1]["time_zone"] = json!("Harrow Falls");
     refused(zone, "/houses/1/time_zone", "unknown-zone", "IANA");
 }
@@ -147,6 +150,10 @@ fn forecasts() {
     let hours = &parsed.situation.regions[0].hours;
     assert_eq!(hours.len(), 48);
     assert_eq!((hours[22].start.since(hours[0].start), hours[22].air.temp_centi_c), (22 * 60, 1_100));
+
+    // The air between is what the trade's own reading of the same hours makes it.
+    let climate = HourlyClimate::from_hours([&hours[..20], &hours[26..]].concat()).unwrap();
+    assert!(hours.iter().map(|hour| hour.air).eq(climate.hours().iter().copied()));
 
     let hours_at = "/regions/0/forecast/hours";
     refused(with_forecast(|hour, _| !(20..27).contains(&hour)), &format!("{hours_at}/20/start"), "forecast-hole", "6");

@@ -96,3 +96,24 @@ fn plan_files_that_cannot_be_read() {
     refused("/unplaced/0/step", "coat-9".into(), "/unplaced/0/step", "unknown-step");
     refused("/unplaced/0/reason", "bad_luck".into(), "/unplaced/0/reason", "unknown-value");
 }
+
+/// An audit's findings are told by key, also those about a step that is not there.
+#[test]
+fn violations_are_told_by_key() {
+    let situation = accepted(|_| ()).situation;
+    let mut plan = random_plan::plan(7, &situation);
+    plan.placements[0].step.step = crate::domain::ids::StepIx(999);
+    let told: Vec<ViolationDto> = crate::audit::audit(&situation, &plan)
+        .violations
+        .iter()
+        .map(|violation| ViolationDto::from_domain(violation, &situation))
+        .collect();
+    let unknown = told.iter().find(|violation| violation.code == "unknown-step").unwrap();
+    assert_eq!((unknown.rule, &unknown.step), (11, &None));
+    let missing = told.iter().find(|violation| violation.code == "missing" && violation.step.is_some()).unwrap();
+    assert_eq!(
+        missing.step.as_ref().map(|step| step.job.as_str()),
+        missing.house.as_deref().map(|house| { if house == "linden-4" { "linden-4-floors" } else { "mill-19-patch" } })
+    );
+    assert!(!missing.what.is_empty());
+}

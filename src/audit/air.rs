@@ -1,0 +1,132 @@
+//! What the air does to waits and gates, by adding up hour after hour. The formulas for one hour are the trade's; the
+//! adding-up is this module's own, and plain on purpose.
+
+use super::ledger::{DAY, Ledger, Stay};
+use crate::domain::chain::Wait;
+use crate::domain::climate::{Air, Film, Gate, HouseAir};
+use crate::domain::ids::HouseIx;
+use crate::domain::situation::Situation;
+use crate::domain::time::{HOUR, Minute, Span};
+use crate::trade::climate::HourlyClimate;
+use crate::trade::drying::{FULL_PROGRESS_PPM, progress_ppm};
+use crate::trade::house::house_climate;
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
+/// Longest wait looked at after the horizon; beyond it a floor counts as never ready.
+const BEYOND_MINUTES: i64 = 30 * DAY;
+
+/// The air of all houses.
+pub(super) struct Skies {
+    until: Minute,
+    /// By house: which of `climates`, if its air is known.
+    of_house: Vec<Option<usize>>,
+    climates: Vec<HourlyClimate>,
+    /// Progress a minute, by climate and film, for hours that were asked about: first hour, then hour by hour.
+    asked: RefCell<BTreeMap<(usize, Film), BTreeMap<Minute, u32>>>,
+}
+
+/// What tells one climate from another: the region and the way the house is kept.
+type ClimateKey = (Option<u16>, u8, i32, i32);
+
+impl Skies {
+    pub fn new(ledger: &Ledger<'_>) -> Skies {
+        let situation = ledger.situation;
+        let mut climates = Vec::new();
+        let mut known: BTreeMap<ClimateKey, Option<usize>> = BTreeMap::new();
+        let mut of_house = Vec::with_capacity(situation.houses.len());
+        for house in 0..situation.houses.len() {
+            let house = HouseIx::from_index(house);
+            let climate = *known.entry(climate_key(situation, house)).or_insert_with(|| {
+                climates.push(climate_of(situation, house)?);
+                Some(climates.len() - 1)
+            });
+            of_house.push(climate);
+        }
+        let until = ledger.horizon.end().plus(BEYOND_MINUTES);
+        Skies { until, of_house, climates, asked: RefCell::new(BTreeMap::new()) }
+    }
+
+    /// The first minute at which what became wet in `house` at `from` has dried `wait`'s minimum; `None` when that is
+    /// not within the horizon or soon after.
+    pub fn dry(&self, house: HouseIx, wait: &Wait, from: Minute) -> Option<Minute> {
+        let (Some(film), Some(climate)) = (wait.film, self.of_house[house.index()]) else {
+            return Some(from.plus(wait.min_minutes));
+        };
+        let mut at = from;
+        let mut left = wait.min_minutes * i64::from(FULL_PROGRESS_PPM);
+        while left > 0 {
+            if at >= self.until {
+                return None;
+            }
+            let hour = Minute(at.0.div_euclid(HOUR) * HOUR);
+            let hour_end = hour.plus(HOUR);
+            let per_minute = i64::from(self.progress(climate, film, hour));
+            let whole_hour = per_minute * hour_end.since(at);
+            if per_minute > 0 && left <= whole_hour {
+                return Some(at.plus((left + per_minute - 1) / per_minute));
+            }
+            left -= whole_hour;
+            at = hour_end;
+        }
+        Some(at)
+    }
+
+    /// Where looking ahead ends: what is not ready by then never is.
+    pub fn until(&self) -> Minute {
+        self.until
+    }
+
+    fn progress(&self, climate: usize, film: Film, hour: Minute) -> u32 {
+        let mut asked = self.asked.borrow_mut();
+        let hours = asked.entry((climate, film)).or_default();
+        *hours.entry(hour).or_insert_with(|| progress_ppm(film, self.climates[climate].at(hour)))
+    }
+
+    /// When the wait after `stay` is over: dry, and where it says overnight, not before the next day.
+    pub fn ready(&self, situation: &Situation, stay: &Stay<'_>, wait: &Wait) -> Option<Minute> {
+        let dry = self.dry(stay.house, wait, stay.finish())?;
+        Some(if wait.overnight { dry.max(next_day(situation, stay)) } else { dry })
+    }
+
+    /// The first hour of `work` and its hold time in which the gate is shut.
+    pub fn shut(&self, house: HouseIx, gate: &Gate, work: Span) -> Option<Minute> {
+        let climate = &self.climates[self.of_house[house.index()]?];
+        let end = work.end().plus(gate.hold_after_minutes);
+        let mut hour = Minute(work.start().0.div_euclid(HOUR) * HOUR);
+        while hour < end {
+            if !gate.admits(climate.at(hour)) {
+                return Some(hour.max(work.start()));
+            }
+            hour = hour.plus(HOUR);
+        }
+        None
+    }
+}
+
+/// The start of the day, in the house's zone, after the day on which `stay` finishes.
+pub(super) fn next_day(situation: &Situation, stay: &Stay<'_>) -> Minute {
+    situation.houses[stay.house.index()].zone.next_day_start(stay.finish())
+}
+
+fn climate_key(situation: &Situation, house: HouseIx) -> ClimateKey {
+    let house = &situation.houses[house.index()];
+    let region = house.region.map(|region| region.0);
+    match house.air {
+        HouseAir::Controlled(Air { temp_centi_c, rh_centi_percent }) => (None, 0, temp_centi_c, rh_centi_percent),
+        HouseAir::Closed => (region, 1, 0, 0),
+        HouseAir::Open { heated_to_centi_c: None } => (region, 2, 0, 0),
+        HouseAir::Open { heated_to_centi_c: Some(least) } => (region, 3, least, 0),
+    }
+}
+
+/// The air of one house, if it is known: controlled, or with a forecast of its region.
+fn climate_of(situation: &Situation, house: HouseIx) -> Option<HourlyClimate> {
+    let house = &situation.houses[house.index()];
+    if let HouseAir::Controlled(air) = house.air {
+        return Some(HourlyClimate::constant(air));
+    }
+    let region = situation.region(house.region)?;
+    let outdoor = HourlyClimate::from_hours(region.hours.clone()).ok()?;
+    Some(house_climate(&outdoor, house.air))
+}

@@ -1,0 +1,85 @@
+//! The second opinion on any plan: every rule of `docs/rules.md` and the cost of `docs/cost.md`, judged from the input and
+//! the plan alone. Nothing here is shared with the planner but the nouns of `domain` and the trade's formulas for one
+//! hour of air. No plan is too absurd to be judged.
+//!
+//! | module | what |
+//! |---|---|
+//! | `violation`, `explain`, `words` | what can be wrong, and how it is told |
+//! | `read`, `ledger` | the plan with every index looked up; rules 9 (history) and 11 |
+//! | `hours`, `crews` | rules 1, 2, 3, and the access hours of 6 |
+//! | `air`, `waits` | rules 4 and 5 |
+//! | `rooms`, `keep_off` | rules 6, 7 and 8 |
+//! | `order` | rule 10, and pins |
+//! | `promises`, `cause` | rule 9 (freeze time) |
+//! | `cost` | the cost, counted again |
+//! | `sweep` | who meets whom at one place |
+
+mod air;
+mod cause;
+mod cost;
+mod crews;
+mod explain;
+mod hours;
+mod keep_off;
+mod ledger;
+mod order;
+mod promises;
+mod read;
+mod rooms;
+mod sweep;
+mod violation;
+mod waits;
+mod words;
+
+pub use violation::{
+    Able, Claim, Climate, Gear, History, InHouse, Named, OnePlace, Order, Shift, Violation, WaitMaximum, WaitMinimum,
+    Whole,
+};
+
+use crate::domain::plan::{Cost, Plan};
+use crate::domain::situation::Situation;
+
+/// What the audit found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Report {
+    /// Everything that is wrong, rule by rule; empty for a plan that may be published.
+    pub violations: Vec<Violation>,
+    /// The cost, counted again.
+    pub cost: Cost,
+}
+
+impl Report {
+    /// Whether the plan keeps all rules and says the truth about itself.
+    pub fn is_clean(&self) -> bool {
+        self.violations.is_empty()
+    }
+}
+
+/// Judges `plan` against `situation`. Never panics on a plan, however absurd, if the situation is one that the edge lets
+/// in; takes time nearly proportional to the number of steps.
+pub fn audit(situation: &Situation, plan: &Plan) -> Report {
+    let mut violations = Vec::new();
+    let out = &mut violations;
+    if plan.now != situation.now {
+        out.push(Violation::Claim(Claim::PlanForAnotherInstant { plan_now: plan.now }));
+    }
+    let (ledger, unplaced) = read::read(situation, plan, out);
+    let hours = hours::Hours::new(&ledger);
+    let skies = air::Skies::new(&ledger);
+    crews::check(&ledger, &hours, out);
+    waits::check(&ledger, &skies, out);
+    rooms::check(&ledger, &skies, out);
+    promises::check(&ledger, &skies, out);
+    order::check(&ledger, out);
+
+    let cost = cost::count(&ledger, &hours, unplaced);
+    if plan.cost != cost {
+        out.push(Violation::Claim(Claim::CostWrong { claimed: plan.cost, counted: cost }));
+    }
+    let total = cost::total(&cost);
+    if plan.lower_bound > total {
+        out.push(Violation::Claim(Claim::LowerBoundAboveCost { lower_bound: plan.lower_bound, cost: total }));
+    }
+    violations.sort_by_key(|violation| (violation.rule(), violation.step()));
+    Report { violations, cost }
+}

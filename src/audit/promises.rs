@@ -1,0 +1,71 @@
+//! Promises inside the freeze time (rule 9): they are kept, or a cause is named. Whether a named cause is true is asked
+//! of `cause`; that causes do not prop each other up in a circle is checked here.
+
+use super::air::Skies;
+use super::cause::Judge;
+use super::ledger::{Ledger, Stay};
+use super::read::named_by;
+use super::violation::{History, Violation};
+use crate::domain::plan::{Cause, Placement};
+
+pub(super) fn check(ledger: &Ledger<'_>, skies: &Skies, out: &mut Vec<Violation>) {
+    let mut judge = None;
+    let mut in_circle = None;
+    for stay in ledger.stays().filter(|stay| stay.open) {
+        let must_stay = ledger.is_frozen(stay.number) && ledger.has_moved(stay.number);
+        let promise = ledger.published[stay.number].filter(|_| must_stay);
+        match (promise, stay.cause) {
+            (None, None) => {}
+            (None, Some(_)) => out.push(Violation::History(stay.step, History::CauseWithoutMove {})),
+            (Some(promise), None) => {
+                let (promised_crew, promised_start) = (promise.crew, promise.start());
+                out.push(Violation::History(stay.step, History::FrozenMoved { promised_crew, promised_start }));
+            }
+            (Some(promise), Some(cause)) => {
+                let judge = judge.get_or_insert_with(|| Judge::new(ledger, skies));
+                let circular = in_circle.get_or_insert_with(|| circles(ledger))[stay.number];
+                if circular || !judge.is_true(stay, cause) {
+                    out.push(false_cause(stay, promise, cause));
+                }
+            }
+        }
+    }
+}
+
+fn false_cause(stay: &Stay<'_>, promise: &Placement, cause: Cause) -> Violation {
+    let (promised_crew, promised_start) = (promise.crew, promise.start());
+    Violation::History(stay.step, History::FalseCause { promised_crew, promised_start, cause })
+}
+
+/// By dense number: whether following the causes from a step leads back to it. Each names at most one other step, and
+/// what is fixed, pinned or was not moved needs no cause and ends the way.
+fn circles(ledger: &Ledger<'_>) -> Vec<bool> {
+    let next: Vec<Option<usize>> = (0..ledger.places.len())
+        .map(|number| {
+            let stay = ledger.stay(number).filter(|stay| stay.open && must_be_excused(ledger, number))?;
+            ledger.number(named_by(stay.step, stay.cause?)?)
+        })
+        .collect();
+    let mut circular = vec![false; next.len()];
+    // The walk in which a step was first met, counted from 1.
+    let mut met = vec![0_usize; next.len()];
+    for walk in 1..=next.len() {
+        let mut at = Some(walk - 1);
+        while let Some(number) = at.filter(|&number| met[number] == 0) {
+            met[number] = walk;
+            at = next[number];
+        }
+        let Some(first) = at.filter(|&number| met[number] == walk) else { continue };
+        let mut number = first;
+        while !std::mem::replace(&mut circular[number], true) {
+            number = next[number].unwrap_or(first);
+        }
+    }
+    circular
+}
+
+fn must_be_excused(ledger: &Ledger<'_>, number: usize) -> bool {
+    let pin = &ledger.spec(number).pin;
+    let pinned = pin.crew.is_some() || pin.start.is_some();
+    ledger.is_frozen(number) && ledger.has_moved(number) && !pinned
+}

@@ -1,0 +1,3 @@
+//! The command line: commands and what they print.
+
+pub mod week;

@@ -1,0 +1,257 @@
+//! A lower bound on the cost of any plan: each chain on its own, with all crews free (critical path with calendars,
+//! climates and waits), and the load that crews, skills and gear have to carry whatever the order.
+
+use super::model::{Model, NONE, wide};
+use super::score::Weights;
+use super::spans::{NEVER, T};
+use super::state::{Place, gate_obstacle, workable};
+
+/// No plan costs less, in cost points.
+pub fn lower_bound(model: &Model, fixed: &[Option<Place>], weights: &Weights) -> i64 {
+    let alone = alone(model, fixed);
+    let mut sum_alone = 0;
+    let mut finishes = vec![None; weights.jobs.len()];
+    for job in 0..weights.jobs.len() as u32 {
+        let mut finish = -NEVER;
+        for &activity in weights.activities.of(job).iter().filter(|a| !ordinary_extra(model, fixed, **a)) {
+            finish = finish.max(alone[activity as usize].1);
+        }
+        let cost = job_cost(weights, job, finish);
+        finishes[job as usize] = (finish < NEVER).then_some(finish);
+        // Leaving one step of the job out is the other way to get rid of its finish.
+        sum_alone += cost.min(weights.cost.unplaced_step);
+    }
+    let by_load = loads(model, fixed).into_iter().map(|load| load_bound(model, weights, &load, &finishes)).max();
+    sum_alone.max(by_load.unwrap_or(0))
+}
+
+/// Extra steps that are not there need never come.
+fn ordinary_extra(model: &Model, fixed: &[Option<Place>], activity: u32) -> bool {
+    model.activities[activity as usize].extra && fixed[activity as usize].is_none()
+}
+
+fn job_cost(weights: &Weights, job: u32, finish: T) -> i64 {
+    if finish >= NEVER {
+        return weights.cost.unplaced_step;
+    }
+    let own = &weights.jobs[job as usize];
+    let late = if own.due < NEVER { i64::from((finish - own.due).max(0)) } else { 0 };
+    let minutes = i64::from((finish - own.release).max(0));
+    own.weight * (weights.cost.late_minute * late + weights.cost.finish_minute * minutes)
+}
+
+/// Earliest start and finish of each activity if nobody else were planned, `NEVER` when it cannot be placed.
+pub fn alone(model: &Model, fixed: &[Option<Place>]) -> Vec<(T, T)> {
+    let mut times = vec![(NEVER, NEVER); model.activities.len()];
+    for activity in order(model) {
+        let at = activity as usize;
+        if let Some(place) = fixed[at] {
+            times[at] = (place.start, place.finish);
+            continue;
+        }
+        let own = &model.activities[at];
+        for mode in own.modes.clone() {
+            let earliest = model.before(activity).filter(|arc| arc.orders()).map(|arc| {
+                let (start, finish) = times[arc.from as usize];
+                earliest_after(model, fixed, arc, start, finish).saturating_sub(model.part(mode, arc.to_part).offset)
+            });
+            let earliest = earliest.fold(own.release, T::max);
+            if earliest < NEVER
+                && let Some((start, finish)) = earliest_alone(model, activity, mode, earliest)
+            {
+                times[at] = (times[at].0.min(start), times[at].1.min(finish));
+            }
+        }
+    }
+    times
+}
+
+/// When `arc` lets its successor start if its predecessor could not start or finish earlier than given. A part of a run
+/// that ends before the run does is taken at its shortest.
+fn earliest_after(model: &Model, fixed: &[Option<Place>], arc: &super::model::Arc, start: T, finish: T) -> T {
+    if start >= NEVER {
+        return NEVER;
+    }
+    let own = &model.activities[arc.from as usize];
+    let anchor = match arc.anchor {
+        super::model::Anchor::Start => start,
+        super::model::Anchor::Finish if own.steps == 1 || fixed[arc.from as usize].is_some() => finish,
+        super::model::Anchor::Finish => {
+            let ends =
+                own.modes.clone().map(|mode| model.part(mode, arc.from_part)).map(|part| part.offset + part.length);
+            start + ends.min().unwrap_or(0)
+        }
+    };
+    model.ready(arc, anchor)
+}
+
+/// The first time an activity could have in a mode with every resource free: calendars, access and gates only.
+fn earliest_alone(model: &Model, activity: u32, mode: u32, earliest: T) -> Option<(T, T)> {
+    let mut t = earliest;
+    for _ in 0..100_000 {
+        let (start, finish) = workable(model, activity, mode, t, 1)?;
+        if finish > model.end {
+            return None;
+        }
+        match gate_obstacle(model, mode, start) {
+            None => return Some((start, finish)),
+            Some(next) => t = next.max(start + 1),
+        }
+    }
+    // Giving up on an endless flutter of gates must not raise the bound.
+    Some((t, t))
+}
+
+/// Activities, predecessors first.
+pub fn order(model: &Model) -> Vec<u32> {
+    let count = model.activities.len();
+    let mut waiting: Vec<u32> = vec![0; count];
+    model.arcs.iter().filter(|arc| arc.orders()).for_each(|arc| waiting[arc.to as usize] += 1);
+    let mut order: Vec<u32> = (0..count as u32).filter(|activity| waiting[*activity as usize] == 0).collect();
+    let mut seen = 0;
+    while seen < order.len() {
+        for arc in model.after(order[seen]).filter(|arc| arc.orders()) {
+            waiting[arc.to as usize] -= 1;
+            if waiting[arc.to as usize] == 0 {
+                order.push(arc.to);
+            }
+        }
+        seen += 1;
+    }
+    order
+}
+
+/// One bottleneck: how many of it work at the same time, and how many of its minutes each open activity takes.
+struct Load {
+    /// Sorted (time, how many from then on), from 0 to the horizon's end.
+    capacity: Vec<(T, i64)>,
+    work: Vec<(u32, i64)>,
+}
+
+/// All crews together, each kind of gear, each cumulative resource.
+fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
+    let open = |activity: u32| fixed[activity as usize].is_none() && !model.activities[activity as usize].extra;
+    let all = (0..model.activities.len() as u32).filter(|activity| open(*activity));
+    let shortest = |activity: u32| {
+        let modes = model.activities[activity as usize].modes.clone();
+        modes.map(|mode| i64::from(model.modes[mode as usize].length)).min().unwrap_or(0)
+    };
+    let crews: Vec<u32> = (0..model.crews.len() as u32).collect();
+    let mut out =
+        vec![Load { capacity: crew_capacity(model, &crews), work: all.clone().map(|a| (a, shortest(a))).collect() }];
+    // The crews that can do the scarcest activities, each distinct set of crews once.
+    let mut groups: Vec<Vec<u32>> = Vec::new();
+    for activity in all.clone() {
+        let modes = model.activities[activity as usize].modes.clone();
+        let group: Vec<u32> = modes.map(|mode| model.modes[mode as usize].crew).collect();
+        if group.len() < crews.len() && !group.contains(&NONE) && !groups.contains(&group) && groups.len() < 32 {
+            groups.push(group);
+        }
+    }
+    for group in groups {
+        let inside = |activity: &u32| {
+            model.activities[*activity as usize]
+                .modes
+                .clone()
+                .all(|mode| group.contains(&model.modes[mode as usize].crew))
+        };
+        let work = all.clone().filter(inside).map(|activity| (activity, shortest(activity))).collect();
+        out.push(Load { capacity: crew_capacity(model, &group), work });
+    }
+    for (resource, &capacity) in model.capacities.iter().enumerate() {
+        let amount = |activity: u32| {
+            let needs = &model.needs[wide(&model.activities[activity as usize].needs)];
+            needs.iter().find(|need| need.0 as usize == resource).map_or(0, |need| i64::from(need.1))
+        };
+        let work = all.clone().map(|activity| (activity, amount(activity) * shortest(activity))).collect();
+        out.push(Load { capacity: vec![(0, i64::from(capacity))], work });
+    }
+    out
+}
+
+fn crew_capacity(model: &Model, crews: &[u32]) -> Vec<(T, i64)> {
+    let mut steps: Vec<(T, i64)> = Vec::new();
+    for &crew in crews.iter().filter(|crew| **crew != NONE) {
+        let calendar = &model.calendars[model.crews[crew as usize].calendar as usize];
+        steps.extend(calendar.as_slice().iter().flat_map(|&(from, until)| [(from.max(0), 1), (until.max(0), -1)]));
+    }
+    steps.sort_unstable();
+    let mut capacity: Vec<(T, i64)> = vec![(0, 0)];
+    for (t, change) in steps {
+        let level = capacity[capacity.len() - 1].1 + change;
+        match capacity.last_mut() {
+            Some(last) if last.0 == t => last.1 = level,
+            _ => capacity.push((t, level)),
+        }
+    }
+    capacity
+}
+
+/// Jobs share the bottleneck as one fluid machine; the time it needs for so much work is at least a straight line, and
+/// under a straight line the order by work over weight is the best there is (Smith 1956). Lateness is counted only as
+/// far as each chain alone forces it.
+fn load_bound(model: &Model, weights: &Weights, load: &Load, finishes: &[Option<T>]) -> i64 {
+    let mut work = vec![0i64; weights.jobs.len()];
+    for &(activity, minutes) in &load.work {
+        work[model.activities[activity as usize].job as usize] += minutes;
+    }
+    let out = finishes.iter().filter(|finish| finish.is_none()).count() as i64 * weights.cost.unplaced_step;
+    let mut loaded: Vec<usize> = (0..work.len()).filter(|&job| finishes[job].is_some() && work[job] > 0).collect();
+    let weight = |job: usize| weights.jobs[job].weight;
+    loaded.sort_by(|&a, &b| (work[a] * weight(b)).cmp(&(work[b] * weight(a))).then(a.cmp(&b)));
+    let line = minorant(&load.capacity, loaded.iter().map(|job| work[*job]).sum());
+    let mut done = 0;
+    let mut finish_sum = 0;
+    for &job in &loaded {
+        done += work[job];
+        finish_sum += weight(job) * (line.at(done) - i64::from(weights.jobs[job].release));
+    }
+    let mut bound = weights.cost.finish_minute * finish_sum.max(0);
+    for (job, own) in weights.jobs.iter().enumerate() {
+        let Some(finish) = finishes[job] else { continue };
+        let late = if own.due < NEVER { i64::from((finish - own.due).max(0)) } else { 0 };
+        bound += own.weight * weights.cost.late_minute * late;
+        if work[job] == 0 {
+            bound += own.weight * weights.cost.finish_minute * i64::from((finish - own.release).max(0));
+        }
+    }
+    // A plan that leaves a further step out costs that much at least.
+    out + bound.min(weights.cost.unplaced_step)
+}
+
+/// `time >= work * slope_minutes / slope_work - intercept`.
+struct Line {
+    slope_minutes: i64,
+    slope_work: i64,
+    intercept: i64,
+}
+
+impl Line {
+    fn at(&self, work: i64) -> i64 {
+        work * self.slope_minutes / self.slope_work - self.intercept
+    }
+}
+
+/// A line below the time at which `work` minutes can be done, for work up to `total`.
+fn minorant(capacity: &[(T, i64)], total: i64) -> Line {
+    // Points (work done, time) where the curve may touch a line from above: where capacity falls to nothing or rises.
+    let mut done = 0;
+    let mut corners = vec![(0i64, 0i64)];
+    for pair in 0..capacity.len() {
+        let (from, level) = capacity[pair];
+        let until = capacity.get(pair + 1).map_or(i64::from(NEVER), |next| i64::from(next.0));
+        corners.push((done, i64::from(from)));
+        let more = level.saturating_mul(until - i64::from(from));
+        if level > 0 && done + more >= total {
+            corners.push((total, i64::from(from) + (total - done) / level));
+            break;
+        }
+        done += more;
+        corners.push((done, until));
+    }
+    // The slope of the whole; the intercept is as small as it may be, one minute more for the rounding.
+    let (slope_work, slope_minutes) = corners.iter().rev().find(|(work, _)| *work > 0).copied().unwrap_or((1, 0));
+    let below = corners.iter().map(|(work, time)| work * slope_minutes / slope_work + 1 - time);
+    let intercept = below.max().unwrap_or(0).max(0);
+    Line { slope_minutes, slope_work, intercept }
+}

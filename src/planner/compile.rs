@@ -1,0 +1,281 @@
+//! Makes a model of a situation: houses become places and areas, chains become activities and arcs, calendars and
+//! climates become spans and tables. What is running or done becomes activities that are already placed, and taken time.
+
+use super::compile_jobs;
+use super::model::{Crew, Model, NONE, Place as ModelPlace};
+use super::spans::{Spans, T};
+use super::state::Place;
+use crate::domain::calendar::Calendar;
+use crate::domain::climate::{Film, Gate, HouseAir};
+use crate::domain::ids::{CrewIx, HouseIx, JobIx, RegionIx, StepIx, StepRef};
+use crate::domain::plan::UnitUse;
+use crate::domain::situation::Situation;
+use crate::domain::time::{Minute, Span, joined, without};
+use crate::domain::zone::Zone;
+use crate::trade::climate::HourlyClimate;
+use crate::trade::gate::allowed_spans;
+use crate::trade::house::house_climate;
+use crate::trade::ready::DryingTable;
+use chrono::Days;
+
+/// A model and the way back from it.
+pub struct Compiled {
+    /// The problem.
+    pub model: Model,
+    /// Steps of each activity, in the order of its parts.
+    pub steps: Vec<Vec<StepRef>>,
+    /// Activity of each step, by job and step.
+    pub activity_of: Vec<Vec<u32>>,
+    /// Where running and done activities are; `None` for open ones.
+    pub fixed: Vec<Option<Place>>,
+    /// Travelling gear that running steps hold, by activity.
+    pub running_gear: Vec<(u32, UnitUse)>,
+    /// Index of each equipment kind among the cumulative resources, or among the travelling kinds.
+    pub gear_index: Vec<GearIndex>,
+}
+
+/// Where a kind of equipment went in the model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GearIndex {
+    /// Rides along: a cumulative resource.
+    Cumulative(u32),
+    /// Has to be brought: units with travel.
+    Travelling(u32),
+}
+
+impl Compiled {
+    /// The activity of a step.
+    pub fn activity(&self, step: StepRef) -> u32 {
+        self.activity_of[step.job.index()][step.step.index()]
+    }
+
+    /// Model time of an instant; far past and far future are clamped well outside any horizon.
+    pub fn time(&self, at: Minute) -> T {
+        clamp(at.0 - self.model.origin)
+    }
+
+    /// The instant of a model time.
+    pub fn instant(&self, t: T) -> Minute {
+        Minute(self.model.origin + i64::from(t))
+    }
+}
+
+fn clamp(minutes: i64) -> T {
+    minutes.clamp(-(1 << 28), 1 << 28) as T
+}
+
+/// Shared tables while a model is made; each distinct calendar, climate and gate is worked out once.
+pub struct Tables<'s> {
+    /// The input.
+    pub situation: &'s Situation,
+    /// What is made.
+    pub model: Model,
+    calendars: Vec<(Zone, &'s Calendar, u32)>,
+    climates: Vec<(Option<RegionIx>, HouseAir, Option<HourlyClimate>)>,
+    climate_of: Vec<usize>,
+    drying: Vec<(usize, Film, u32)>,
+    gates: Vec<(usize, Gate, u32)>,
+    zones: Vec<Zone>,
+    from: Minute,
+    until: Minute,
+}
+
+impl<'s> Tables<'s> {
+    fn new(situation: &'s Situation) -> Tables<'s> {
+        let horizon = situation.horizon();
+        let fixed = situation.jobs.iter().flat_map(|job| job.chain.steps()).filter_map(|step| step.fixed());
+        let first = fixed.map(|attempt| attempt.finish).min().unwrap_or(horizon.start()).min(horizon.start());
+        let model = Model {
+            origin: situation.now.0,
+            end: clamp(horizon.minutes()),
+            job_count: situation.jobs.len(),
+            ..Model::default()
+        };
+        Tables {
+            situation,
+            model,
+            calendars: Vec::new(),
+            climates: Vec::new(),
+            climate_of: Vec::new(),
+            drying: Vec::new(),
+            gates: Vec::new(),
+            zones: Vec::new(),
+            from: first.plus(-2 * 1440),
+            until: horizon.end(),
+        }
+    }
+
+    /// Model time of an instant.
+    pub fn time(&self, at: Minute) -> T {
+        clamp(at.0 - self.model.origin)
+    }
+
+    fn spans(&self, spans: &[Span]) -> Spans {
+        Spans::new(spans.iter().map(|span| (self.time(span.start()), self.time(span.end()))).collect())
+    }
+
+    fn add_calendar(&mut self, spans: Spans) -> u32 {
+        self.model.calendars.push(spans);
+        self.model.calendars.len() as u32 - 1
+    }
+
+    fn within(&self) -> Span {
+        Span::new(self.situation.now, self.until).unwrap_or_else(|| unreachable!("the horizon is never empty"))
+    }
+
+    fn access(&mut self, house: HouseIx) -> u32 {
+        let house = &self.situation.houses[house.index()];
+        let known = self.calendars.iter().find(|(zone, calendar, _)| *zone == house.zone && **calendar == house.access);
+        if let Some(&(_, _, number)) = known {
+            return number;
+        }
+        let spans = self.spans(&house.access.spans(house.zone, self.within()));
+        let number = self.add_calendar(spans);
+        self.calendars.push((house.zone, &house.access, number));
+        number
+    }
+
+    fn crew(&mut self, crew: CrewIx) -> Crew {
+        let own = &self.situation.crews[crew.index()];
+        let away = joined(own.absences.clone());
+        let working = without(&own.calendar.spans(own.zone, self.within()), &away);
+        let regular = without(&own.calendar.regular_spans(own.zone, self.within()), &away);
+        let (working, regular) = (self.spans(&working), self.spans(&regular));
+        let houses = (0..self.situation.houses.len()).map(HouseIx::from_index);
+        let home_ways = match own.home {
+            None => Vec::new(),
+            Some(_) => houses.map(|house| clamp(self.situation.home_way_minutes(crew, house))).collect(),
+        };
+        Crew {
+            calendar: self.add_calendar(working),
+            regular: self.add_calendar(regular),
+            days: self.days(own.zone),
+            home_ways,
+        }
+    }
+
+    /// Day starts of a zone.
+    pub fn days(&mut self, zone: Zone) -> u32 {
+        if let Some(number) = self.zones.iter().position(|known| *known == zone) {
+            return number as u32;
+        }
+        let last = zone.date(self.until.plus(2 * 1440));
+        let mut date = zone.date(self.from);
+        let mut starts = Vec::new();
+        while date <= last {
+            starts.push(self.time(zone.day_start(date)));
+            let Some(next) = date.checked_add_days(Days::new(1)) else { break };
+            date = next;
+        }
+        self.zones.push(zone);
+        self.model.days.push(starts);
+        self.zones.len() as u32 - 1
+    }
+
+    fn climate(&mut self, house: HouseIx) -> usize {
+        let own = &self.situation.houses[house.index()];
+        if let Some(known) = self.climates.iter().position(|(region, air, _)| *region == own.region && *air == own.air)
+        {
+            return known;
+        }
+        self.climates.push((own.region, own.air, climate_of(self.situation, house)));
+        self.climates.len() - 1
+    }
+
+    /// The drying table of a house for a film; `NONE` when its air is unknown.
+    pub fn drying(&mut self, house: HouseIx, film: Film) -> u32 {
+        let climate = self.climate_of[house.index()];
+        if let Some(&(_, _, number)) = self.drying.iter().find(|(c, f, _)| *c == climate && *f == film) {
+            return number;
+        }
+        let number = match &self.climates[climate].2 {
+            None => NONE,
+            Some(air) => {
+                self.model.drying.push(DryingTable::new(air, film, self.from, self.until.plus(1)));
+                self.model.drying.len() as u32 - 1
+            }
+        };
+        self.drying.push((climate, film, number));
+        number
+    }
+
+    /// The open times of a gate in a house; `NONE` when its air is unknown.
+    pub fn gate(&mut self, house: HouseIx, gate: Gate) -> u32 {
+        let climate = self.climate_of[house.index()];
+        if let Some(&(_, _, number)) = self.gates.iter().find(|(c, g, _)| *c == climate && *g == gate) {
+            return number;
+        }
+        let number = match &self.climates[climate].2 {
+            None => NONE,
+            Some(air) => {
+                let until = self.until.plus(gate.hold_after_minutes + 1);
+                let open = self.spans(&allowed_spans(air, &gate, self.situation.now, until));
+                self.model.gates.push(open);
+                self.model.gates.len() as u32 - 1
+            }
+        };
+        self.gates.push((climate, gate, number));
+        number
+    }
+}
+
+/// The air in a house over time; `None` when nothing is known of it.
+fn climate_of(situation: &Situation, house: HouseIx) -> Option<HourlyClimate> {
+    let own = &situation.houses[house.index()];
+    match (own.air, situation.region(own.region)) {
+        (HouseAir::Controlled(air), _) => Some(HourlyClimate::constant(air)),
+        (_, None) => None,
+        (mode, Some(region)) => {
+            HourlyClimate::from_hours(region.hours.clone()).ok().map(|outdoor| house_climate(&outdoor, mode))
+        }
+    }
+}
+
+/// Makes the model.
+pub fn compile(situation: &Situation) -> Compiled {
+    let mut tables = Tables::new(situation);
+    let houses = 0..situation.houses.len();
+    for house in houses.clone().map(HouseIx::from_index) {
+        let access = tables.access(house);
+        tables.model.places.push(ModelPlace { access });
+        let climate = tables.climate(house);
+        tables.climate_of.push(climate);
+    }
+    for crew in (0..situation.crews.len()).map(CrewIx::from_index) {
+        let crew = tables.crew(crew);
+        tables.model.crews.push(crew);
+        tables.model.crew_taken.push(Vec::new());
+    }
+    tables.model.ways = ways(situation);
+    tables.model.area_count = situation.houses.iter().map(|house| house.areas.len()).sum();
+    tables.model.area_taken = vec![Vec::new(); tables.model.area_count];
+    let mut gear_index = Vec::new();
+    for kind in &situation.equipment {
+        let model = &mut tables.model;
+        let list = if kind.moves_with_crew { &mut model.capacities } else { &mut model.gear_units };
+        list.push(kind.units);
+        let number = list.len() as u32 - 1;
+        let rides = kind.moves_with_crew;
+        gear_index.push(if rides { GearIndex::Cumulative(number) } else { GearIndex::Travelling(number) });
+    }
+    compile_jobs::add_jobs(tables, gear_index)
+}
+
+fn ways(situation: &Situation) -> Vec<u16> {
+    let count = situation.houses.len();
+    let mut ways = vec![0u16; count * count];
+    for a in 0..count {
+        for b in a + 1..count {
+            let minutes = situation.way_minutes(HouseIx::from_index(a), HouseIx::from_index(b));
+            let minutes = minutes.clamp(0, i64::from(u16::MAX)) as u16;
+            ways[a * count + b] = minutes;
+            ways[b * count + a] = minutes;
+        }
+    }
+    ways
+}
+
+/// Every step of a situation in order, with its position.
+pub fn step_refs(job: JobIx, count: usize) -> impl Iterator<Item = StepRef> {
+    (0..count).map(move |step| StepRef { job, step: StepIx::from_index(step) })
+}

@@ -1,0 +1,407 @@
+//! The part of compiling that turns chains into activities and arcs: runs are found, able crews become modes, waits
+//! become arcs, what happened becomes placed activities and taken time.
+
+use super::compile::{Compiled, GearIndex, Tables, step_refs};
+use super::model::{Activity, Anchor, Arc, GateUse, Mode, NONE, Part, Taken};
+use super::spans::{NEVER, T};
+use super::state::Place;
+use crate::domain::chain::{Attempt, Chain, OnExceed, Outcome, Step, StepState, Wait, WaitKind};
+use crate::domain::ids::{CrewIx, JobIx, StepIx, StepRef};
+use crate::domain::plan::UnitUse;
+use crate::domain::situation::Job;
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+/// Fixed crew time older than this says nothing about the next way.
+const LAST_WAY_MINUTES: T = 2 * 1440;
+
+struct Builder<'s> {
+    tables: Tables<'s>,
+    gear_index: Vec<GearIndex>,
+    area_base: Vec<u32>,
+    steps: Vec<Vec<StepRef>>,
+    activity_of: Vec<Vec<u32>>,
+    part_of: Vec<Vec<u16>>,
+    fixed: Vec<Option<Place>>,
+    running_gear: Vec<(u32, UnitUse)>,
+    next_unit: Vec<u32>,
+}
+
+/// Adds all jobs and finishes the model.
+pub fn add_jobs(tables: Tables<'_>, gear_index: Vec<GearIndex>) -> Compiled {
+    let situation = tables.situation;
+    let mut base = 0;
+    let area_base = situation.houses.iter().map(|house| {
+        base += house.areas.len() as u32;
+        base - house.areas.len() as u32
+    });
+    let kinds = situation.equipment.len();
+    let mut builder = Builder {
+        area_base: area_base.collect(),
+        tables,
+        gear_index,
+        steps: Vec::new(),
+        activity_of: Vec::new(),
+        part_of: Vec::new(),
+        fixed: Vec::new(),
+        running_gear: Vec::new(),
+        next_unit: vec![0; kinds],
+    };
+    for (job, content) in situation.jobs.iter().enumerate() {
+        builder.add_job(JobIx::from_index(job), content);
+    }
+    let Builder { mut tables, gear_index, steps, activity_of, fixed, running_gear, .. } = builder;
+    tables.model.index();
+    Compiled { model: tables.model, steps, activity_of, fixed, running_gear, gear_index }
+}
+
+fn extend<X>(list: &mut Vec<X>, more: impl IntoIterator<Item = X>) -> Range<u32> {
+    let from = list.len() as u32;
+    list.extend(more);
+    from..list.len() as u32
+}
+
+/// The steps of `chain` as runs: steps joined by dwells, fixed ones always alone.
+fn runs(chain: &Chain) -> Vec<Vec<StepIx>> {
+    let open = |step: StepIx| chain.step(step).fixed().is_none();
+    let dwell_after = |step: StepIx| {
+        chain
+            .waits()
+            .iter()
+            .find(|w| w.kind == WaitKind::Dwell && w.from == step && open(w.from) && open(w.to))
+            .map(|w| w.to)
+    };
+    let second: Vec<StepIx> = (0..chain.steps().len()).map(StepIx::from_index).filter_map(dwell_after).collect();
+    let mut out = Vec::new();
+    for first in (0..chain.steps().len()).map(StepIx::from_index).filter(|step| !second.contains(step)) {
+        let mut run = vec![first];
+        while let Some(next) = run.last().and_then(|last| dwell_after(*last)) {
+            run.push(next);
+        }
+        out.push(run);
+    }
+    out
+}
+
+impl Builder<'_> {
+    fn add_job(&mut self, job: JobIx, content: &Job) {
+        let count = content.chain.steps().len();
+        self.activity_of.push(vec![NONE; count]);
+        self.part_of.push(vec![0; count]);
+        for run in runs(&content.chain) {
+            let number = self.steps.len() as u32;
+            for (part, step) in run.iter().enumerate() {
+                self.activity_of[job.index()][step.index()] = number;
+                self.part_of[job.index()][step.index()] = part as u16;
+            }
+            self.steps.push(run.iter().map(|&step| StepRef { job, step }).collect());
+            match content.chain.step(run[0]).fixed() {
+                Some(attempt) => self.add_fixed(job, content, run[0], attempt),
+                None => self.add_open(job, content, &run),
+            }
+        }
+        for wait in content.chain.waits() {
+            self.add_arc(job, content, wait);
+        }
+        self.close_after_fixed(job, content);
+    }
+
+    fn areas(&mut self, content: &Job, run: &[StepIx]) -> Range<u32> {
+        let base = self.area_base[content.house.index()];
+        let mut areas: Vec<u32> =
+            run.iter().flat_map(|s| &content.chain.step(*s).areas).map(|a| base + u32::from(a.0)).collect();
+        areas.sort_unstable();
+        areas.dedup();
+        extend(&mut self.tables.model.area_lists, areas)
+    }
+
+    /// Cumulative and travelling needs of steps that share what they hold.
+    fn needs<'c>(&mut self, steps: impl Iterator<Item = &'c Step>) -> (Range<u32>, Range<u32>) {
+        let mut most: BTreeMap<usize, u32> = BTreeMap::new();
+        for &(kind, units) in steps.flat_map(|step| &step.equipment) {
+            let held = most.entry(kind.index()).or_default();
+            *held = units.max(*held);
+        }
+        let (mut rides, mut travels) = (Vec::new(), Vec::new());
+        for (kind, units) in most {
+            match self.gear_index[kind] {
+                GearIndex::Cumulative(resource) => rides.push((resource, units)),
+                GearIndex::Travelling(gear) => travels.push((gear, units)),
+            }
+        }
+        let needs = &mut self.tables.model.needs;
+        (extend(needs, rides), extend(needs, travels))
+    }
+
+    fn add_fixed(&mut self, job: JobIx, content: &Job, step: StepIx, attempt: Attempt) {
+        let own = content.chain.step(step);
+        let number = self.steps.len() as u32 - 1;
+        let start = self.tables.time(attempt.start);
+        let finish = self.tables.time(attempt.finish).max(start + 1);
+        let areas = self.areas(content, &[step]);
+        let model = &mut self.tables.model;
+        let parts = extend(&mut model.parts, [Part { offset: 0, length: finish - start }]);
+        let mode = Mode { crew: NONE, length: finish - start, parts, gates: 0..0 };
+        let modes = extend(&mut model.modes, [mode]);
+        self.fixed.push(Some(Place { start, finish, closed_until: finish, mode: modes.start }));
+        model.activities.push(Activity {
+            job: job.0,
+            place: content.house.0,
+            release: start,
+            latest: start,
+            modes,
+            areas: areas.clone(),
+            needs: 0..0,
+            gear: 0..0,
+            dividable: false,
+            extra: own.only_on_lapse,
+            pinned: false,
+            steps: 1,
+        });
+        // Up to where an open rest of its run takes over, the crew, the areas and the gear are taken.
+        let end = self.rest_of_run(content, step).map_or(finish, |(_, start, _)| finish.min(start));
+        let taken = Taken { start, end, place: content.house.0, by: number };
+        let model = &mut self.tables.model;
+        if end > -LAST_WAY_MINUTES {
+            model.crew_taken[attempt.crew.index()].push(taken);
+        }
+        for area in &model.area_lists[areas.start as usize..areas.end as usize] {
+            model.area_taken[*area as usize].push(Taken { place: NONE, ..taken });
+        }
+        if attempt.outcome == Outcome::Running {
+            self.hold(own, number, taken);
+        }
+    }
+
+    /// What a running step holds stays held to its end.
+    fn hold(&mut self, own: &Step, number: u32, taken: Taken) {
+        for &(kind, amount) in &own.equipment {
+            match self.gear_index[kind.index()] {
+                GearIndex::Cumulative(resource) => {
+                    self.tables.model.cumulative_taken.push((resource, taken.start, taken.end, amount));
+                }
+                GearIndex::Travelling(gear) => {
+                    let units = self.tables.situation.equipment[kind.index()].units.max(1);
+                    for _ in 0..amount {
+                        let unit = self.next_unit[kind.index()] % units;
+                        self.next_unit[kind.index()] += 1;
+                        self.tables.model.gear_taken.push((gear, unit, taken));
+                        self.running_gear.push((number, UnitUse { equipment: kind, unit }));
+                    }
+                }
+            }
+        }
+    }
+
+    /// For a fixed step with an open one after its dwell: that step, and the earliest and latest start the dwell and
+    /// its own length leave it with the same crew.
+    fn rest_of_run(&self, content: &Job, step: StepIx) -> Option<(StepIx, T, T)> {
+        let attempt = content.chain.step(step).fixed()?;
+        let of_step =
+            |w: &&Wait| w.kind == WaitKind::Dwell && w.from == step && content.chain.step(w.to).fixed().is_none();
+        let wait = content.chain.waits().iter().find(of_step)?;
+        let max = wait.max.map_or(wait.min_minutes, |max| max.minutes);
+        let crew = &self.tables.situation.crews[attempt.crew.index()];
+        let length = content.chain.step(wait.to).duration_minutes(crew.head_count);
+        let earliest = attempt.start.plus(wait.min_minutes).max(attempt.finish.plus(wait.min_minutes - length));
+        let latest = attempt.start.plus(max).min(attempt.finish.plus(max - length));
+        let now = self.tables.situation.now;
+        Some((wait.to, self.tables.time(earliest.max(now)), self.tables.time(latest)))
+    }
+
+    fn add_open(&mut self, job: JobIx, content: &Job, run: &[StepIx]) {
+        let chain = &content.chain;
+        let mut release = self.tables.time(content.release).max(0);
+        let mut latest = NEVER;
+        let mut crew = None;
+        let mut pinned = false;
+        let mut offset_guess = 0;
+        for &step in run {
+            let own = chain.step(step);
+            if let StepState::Open { not_before: Some(at) } = own.state() {
+                release = release.max(self.tables.time(at));
+            }
+            release = own.pin.not_before.map_or(release, |at| release.max(self.tables.time(at) - offset_guess));
+            if let Some(at) = own.pin.start {
+                let at = self.tables.time(at) - offset_guess;
+                release = release.max(at);
+                latest = latest.min(at);
+                pinned = true;
+            }
+            crew = own.pin.crew.or(crew);
+            offset_guess += self.dwell_min(chain, step);
+        }
+        let before = chain.waits().iter().find(|w| w.kind == WaitKind::Dwell && w.to == run[0]).map(|w| w.from);
+        let resumed = before.and_then(|step| Some((chain.step(step).fixed()?, self.rest_of_run(content, step)?)));
+        if let Some((attempt, (_, from, until))) = resumed {
+            // Exactly then: the crew stands on the wet floor.
+            release = release.max(from);
+            latest = latest.min(until).min(release);
+            crew = Some(attempt.crew);
+            pinned = true;
+        }
+        let areas = self.areas(content, run);
+        let shared = before.filter(|_| resumed.is_some_and(|(attempt, _)| attempt.outcome == Outcome::Running));
+        let (needs, gear) = self.needs(run.iter().copied().chain(shared).map(|step| chain.step(step)));
+        let modes = self.modes(content, run, crew, resumed.map(|(attempt, _)| attempt));
+        self.fixed.push(None);
+        self.tables.model.activities.push(Activity {
+            job: job.0,
+            place: content.house.0,
+            release,
+            latest,
+            modes,
+            areas,
+            needs,
+            gear,
+            dividable: chain.step(run[0]).dividable,
+            extra: chain.step(run[0]).only_on_lapse,
+            pinned,
+            steps: run.len() as u16,
+        });
+    }
+
+    fn dwell_min(&self, chain: &Chain, step: StepIx) -> T {
+        let dwell = chain.waits().iter().find(|w| w.kind == WaitKind::Dwell && w.from == step);
+        dwell.map_or(0, |wait| wait.min_minutes as T)
+    }
+
+    fn modes(&mut self, content: &Job, run: &[StepIx], only: Option<CrewIx>, resumed: Option<Attempt>) -> Range<u32> {
+        let situation = self.tables.situation;
+        let from = self.tables.model.modes.len() as u32;
+        for (crew, own) in situation.crews.iter().enumerate() {
+            let wanted = only.is_none_or(|only| only.index() == crew);
+            let agreed = run.iter().all(|s| content.chain.step(*s).pin.crew.is_none_or(|pin| pin.index() == crew));
+            let able = run.iter().map(|step| content.chain.step(*step));
+            let able = able.clone().all(|s| own.skills.covers(s.skills) && own.head_count >= s.head_count_min);
+            if !wanted || !agreed || !able {
+                continue;
+            }
+            let Some(parts) = run_parts(&content.chain, run, own.head_count) else { continue };
+            let length = parts.iter().map(|part| part.offset + part.length).max().unwrap_or(0);
+            if resumed.is_some_and(|attempt| !self.one_span(content, crew, attempt, length)) {
+                continue;
+            }
+            let gates = self.gate_uses(content, run, &parts);
+            let parts = extend(&mut self.tables.model.parts, parts);
+            self.tables.model.modes.push(Mode { crew: crew as u32, length, parts, gates });
+        }
+        from..self.tables.model.modes.len() as u32
+    }
+
+    /// Whether the rest of a begun run ends in the workable span in which the run began.
+    fn one_span(&self, content: &Job, crew: usize, attempt: Attempt, length: T) -> bool {
+        let situation = self.tables.situation;
+        let (own, house) = (&situation.crews[crew], &situation.houses[content.house.index()]);
+        let until = situation.now.max(attempt.finish).plus(i64::from(length) + 1440);
+        let Some(within) = crate::domain::time::Span::new(attempt.start, until) else { return false };
+        let away = crate::domain::time::joined(own.absences.clone());
+        let working = crate::domain::time::without(&own.calendar.spans(own.zone, within), &away);
+        let access = house.access.spans(house.zone, within);
+        let open = |spans: &[crate::domain::time::Span]| {
+            spans.first().filter(|span| span.start() == attempt.start).map_or(attempt.start, |span| span.end())
+        };
+        let start = attempt.start.max(situation.now);
+        open(&working).min(open(&access)) >= start.plus(i64::from(length))
+    }
+
+    fn gate_uses(&mut self, content: &Job, run: &[StepIx], parts: &[Part]) -> Range<u32> {
+        let mut uses = Vec::new();
+        for (step, part) in run.iter().zip(parts) {
+            let Some(gate) = content.chain.step(*step).gate else { continue };
+            let number = self.tables.gate(content.house, gate);
+            if number != NONE {
+                uses.push(GateUse {
+                    gate: number,
+                    offset: part.offset,
+                    length: part.length + gate.hold_after_minutes as T,
+                });
+            }
+        }
+        extend(&mut self.tables.model.gate_uses, uses)
+    }
+
+    fn add_arc(&mut self, job: JobIx, content: &Job, wait: &Wait) {
+        let of = |step: StepIx| (self.activity_of[job.index()][step.index()], self.part_of[job.index()][step.index()]);
+        let ((from, from_part), (to, to_part)) = (of(wait.from), of(wait.to));
+        // What happened is not judged; inside a run the parts' offsets say it all.
+        if from == to || content.chain.step(wait.to).fixed().is_some() || wait.kind == WaitKind::Dwell {
+            return;
+        }
+        let (max, extra) = match wait.max {
+            None => (NEVER, NONE),
+            Some(max) => match max.on_exceed {
+                OnExceed::Forbid => (max.minutes as T, NONE),
+                OnExceed::Lapse(step) => (max.minutes as T, self.activity_of[job.index()][step.index()]),
+            },
+        };
+        let dry = wait.film.map_or(NONE, |film| self.tables.drying(content.house, film));
+        let zone = self.tables.situation.houses[content.house.index()].zone;
+        let overnight = if wait.overnight { self.tables.days(zone) } else { NONE };
+        self.tables.model.arcs.push(Arc {
+            from,
+            to,
+            from_part,
+            to_part,
+            anchor: Anchor::Finish,
+            min: wait.min_minutes as T,
+            dry,
+            overnight,
+            max,
+            extra,
+            keep_off: wait.keep_off,
+        });
+    }
+
+    /// Areas that a fixed step's keep-off wait still closes.
+    fn close_after_fixed(&mut self, job: JobIx, content: &Job) {
+        for wait in content.chain.waits().iter().filter(|wait| wait.keep_off) {
+            let Some(attempt) = content.chain.step(wait.from).fixed() else { continue };
+            let number = self.activity_of[job.index()][wait.from.index()];
+            let dry = wait.film.map_or(NONE, |film| self.tables.drying(content.house, film));
+            let zone = self.tables.situation.houses[content.house.index()].zone;
+            let overnight = if wait.overnight { self.tables.days(zone) } else { NONE };
+            let arc = Arc {
+                from: number,
+                to: number,
+                from_part: 0,
+                to_part: 0,
+                anchor: Anchor::Finish,
+                min: wait.min_minutes as T,
+                dry,
+                overnight,
+                max: NEVER,
+                extra: NONE,
+                keep_off: true,
+            };
+            let finish = self.tables.time(attempt.finish);
+            let ready = self.tables.model.ready(&arc, finish);
+            let areas = self.tables.model.activities[number as usize].areas.clone();
+            for area in areas {
+                let area = self.tables.model.area_lists[area as usize];
+                let closed = Taken { start: finish, end: ready.max(finish + 1), place: NONE, by: number };
+                self.tables.model.area_taken[area as usize].push(closed);
+            }
+        }
+        debug_assert!(step_refs(job, content.chain.steps().len()).count() == content.chain.steps().len());
+    }
+}
+
+/// Offsets of the steps of a run for a crew of `head_count`: each dwell as short as it may be, so that it holds from
+/// start to start and from finish to finish. `None` when no dwell does both.
+fn run_parts(chain: &Chain, run: &[StepIx], head_count: u32) -> Option<Vec<Part>> {
+    let length = |step: StepIx| chain.step(step).duration_minutes(head_count).min(i64::from(NEVER / 4)) as T;
+    let mut parts = vec![Part { offset: 0, length: length(run[0]) }];
+    for pair in run.windows(2) {
+        let wait = chain.waits().iter().find(|w| w.kind == WaitKind::Dwell && w.from == pair[0] && w.to == pair[1])?;
+        let (min, max) = (wait.min_minutes as T, wait.max.map_or(wait.min_minutes, |max| max.minutes) as T);
+        let before = parts[parts.len() - 1];
+        let own = length(pair[1]);
+        let lag = min.max(min + before.length - own);
+        if lag > max || lag + own - before.length > max {
+            return None;
+        }
+        parts.push(Part { offset: before.offset + lag, length: own });
+    }
+    Some(parts)
+}

@@ -1,0 +1,369 @@
+//! Serial schedule generation: takes what is not placed, in order of readiness and preference, gives each the best free
+//! place, and repairs with bounded effort when a maximum wait cannot be met (the predecessor is put later, with what
+//! follows it) or when a moved predecessor overruns a successor that was kept (the successor is placed again).
+
+use super::model::{Anchor, Arc, NONE};
+use super::score::Weights;
+use super::spans::{NEVER, T};
+use super::state::{Place, State};
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+
+/// How often one activity may be put later or taken out again in one generation before it is given up.
+const REPAIRS_PER_ACTIVITY_MAX: u8 = 24;
+
+/// Why an activity is not in the plan, as far as generation knows; `blockers` finds the words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Failure {
+    /// A predecessor is not placed.
+    Predecessor(u32),
+    /// No free time within the horizon and the latest start.
+    NoTime,
+    /// Its maximum wait after this predecessor cannot be met.
+    Maximum(u32),
+}
+
+/// A generation at work. Buffers are kept from run to run.
+pub struct Generator {
+    heap: BinaryHeap<Reverse<(T, u32, u32)>>,
+    pending: Vec<u32>,
+    floor: Vec<T>,
+    repairs: Vec<u8>,
+    touched: Vec<u32>,
+    /// Minutes by which each activity is preferred (negative) or put back (positive) in the order.
+    pub bias: Vec<T>,
+    /// Why activities are out; meaningful for those that are not placed.
+    pub failure: Vec<Option<Failure>>,
+    /// Activities that must not be moved once placed: fixed, pinned in time, frozen or kept.
+    pub held: Vec<bool>,
+    /// Every activity put or taken since the last call of [`Generator::clear_log`], repeats included.
+    pub log: Vec<u32>,
+}
+
+impl Generator {
+    /// For a model of so many activities.
+    pub fn new(activities: usize) -> Generator {
+        Generator {
+            heap: BinaryHeap::new(),
+            pending: vec![0; activities],
+            floor: vec![0; activities],
+            repairs: vec![0; activities],
+            touched: Vec::new(),
+            bias: vec![0; activities],
+            failure: vec![None; activities],
+            held: vec![false; activities],
+            log: Vec::new(),
+        }
+    }
+
+    /// Forgets which activities were put or taken.
+    pub fn clear_log(&mut self) {
+        self.log.clear();
+    }
+
+    /// Places every activity of `open` (ordinary ones that are not placed; extras follow as needed) that can be placed.
+    pub fn complete(&mut self, state: &mut State<'_>, weights: &Weights, open: &[u32]) {
+        for &activity in open {
+            self.failure[activity as usize] = None;
+            self.pending[activity as usize] = self.count_pending(state, activity);
+            self.touch(activity);
+        }
+        for &activity in open {
+            if self.pending[activity as usize] == 0 {
+                self.push(state, activity);
+            }
+        }
+        while let Some(Reverse((_, _, activity))) = self.heap.pop() {
+            let waiting = self.pending[activity as usize] > 0;
+            if waiting || state.place(activity).is_some() || self.failure[activity as usize].is_some() {
+                continue;
+            }
+            match self.place_one(state, weights, activity) {
+                Ok(()) => self.release_successors(state, activity),
+                Err(Some(failure)) => self.fail(state, activity, failure),
+                Err(None) => {}
+            }
+        }
+        for activity in self.touched.drain(..) {
+            self.floor[activity as usize] = 0;
+            self.repairs[activity as usize] = 0;
+        }
+    }
+
+    fn touch(&mut self, activity: u32) {
+        self.touched.push(activity);
+    }
+
+    fn count_pending(&self, state: &State<'_>, activity: u32) -> u32 {
+        state.model.before(activity).filter(|arc| arc.orders() && state.place(arc.from).is_none()).count() as u32
+    }
+
+    fn push(&mut self, state: &State<'_>, activity: u32) {
+        let own = &state.model.activities[activity as usize];
+        let earliest = match own.modes.clone().next() {
+            Some(mode) => state.window(activity, mode).0.max(self.floor[activity as usize]),
+            None => own.release,
+        };
+        let pinned_first = if own.pinned { -NEVER } else { earliest.saturating_add(self.bias[activity as usize]) };
+        self.heap.push(Reverse((pinned_first, own.job, activity)));
+    }
+
+    /// `Err(None)`: a repair was made, and the activity waits for it.
+    fn place_one(&mut self, state: &mut State<'_>, weights: &Weights, activity: u32) -> Result<(), Option<Failure>> {
+        let lapses_at = lapse_deadline(state, activity);
+        if let Some(place) = self.best(state, weights, activity, lapses_at) {
+            self.put(state, activity, place);
+            return Ok(());
+        }
+        if lapses_at < NEVER {
+            match self.place_lapsed(state, weights, activity) {
+                Some(place) => {
+                    self.put(state, activity, place);
+                    return Ok(());
+                }
+                None => self.take_extras(state, activity),
+            }
+        }
+        self.repair(state, activity)
+    }
+
+    /// The best place over all modes that starts no later than `latest`.
+    fn best(&self, state: &State<'_>, weights: &Weights, activity: u32, latest: T) -> Option<Place> {
+        let model = state.model;
+        let mut best: Option<(i64, Place)> = None;
+        let worker = last_worker(state, activity);
+        for mode in model.activities[activity as usize].modes.clone() {
+            let (earliest, window_end) = state.window(activity, mode);
+            let earliest = earliest.max(self.floor[activity as usize]);
+            let mut latest = latest.min(window_end);
+            if let Some((cost, _)) = best {
+                latest = latest.min(weights.latest_start_below(model, activity, mode, cost));
+            }
+            if earliest > latest {
+                continue;
+            }
+            let Some(place) = state.find(activity, mode, earliest, latest) else { continue };
+            let cost = weights.insertion(state, activity, place, worker);
+            if best.is_none_or(|(least, _)| cost < least) {
+                best = Some((cost, place));
+            }
+        }
+        best.map(|(_, place)| place)
+    }
+
+    /// Places `activity` past the maximum of one or more of its waits, the extra steps first.
+    fn place_lapsed(&mut self, state: &mut State<'_>, weights: &Weights, activity: u32) -> Option<Place> {
+        let model = state.model;
+        let lapsing: Vec<Arc> = model.before(activity).filter(|arc| arc.extra != NONE).copied().collect();
+        let floor = self.floor[activity as usize];
+        for _ in 0..=lapsing.len() {
+            // The soonest start if no further wait lapses decides which ones do.
+            let soonest = self.best(state, weights, activity, NEVER).map_or(NEVER, |place| place.start);
+            let due = |arc: &&Arc| {
+                state.place(arc.extra).is_none() && deadline(state, arc).is_some_and(|deadline| deadline < soonest)
+            };
+            let Some(arc) = lapsing.iter().find(due).copied() else { break };
+            let extra = self.best(state, weights, arc.extra, NEVER)?;
+            self.put(state, arc.extra, extra);
+            let lapsed = deadline(state, &arc)? + 1;
+            self.floor[activity as usize] = self.floor[activity as usize].max(lapsed);
+        }
+        let place = self.best(state, weights, activity, NEVER);
+        self.floor[activity as usize] = floor;
+        place
+    }
+
+    /// When no time was found within the maxima: the predecessor whose maximum binds is put later.
+    fn repair(&mut self, state: &mut State<'_>, activity: u32) -> Result<(), Option<Failure>> {
+        let Some((latest, binding)) = self.binding(state, activity) else {
+            return Err(Some(Failure::NoTime));
+        };
+        let tries = &mut self.repairs[activity as usize];
+        *tries += 1;
+        if *tries > REPAIRS_PER_ACTIVITY_MAX {
+            return Err(Some(Failure::Maximum(binding)));
+        }
+        let Some(soonest) = self.soonest(state, activity) else {
+            return Err(Some(Failure::Maximum(binding)));
+        };
+        let Some(place) = state.place(binding).filter(|_| !self.held[binding as usize]) else {
+            return Err(Some(Failure::Maximum(binding)));
+        };
+        let later = place.start + (soonest - latest).max(1);
+        if !self.take_with_followers(state, binding) {
+            return Err(Some(Failure::Maximum(binding)));
+        }
+        self.touch(binding);
+        self.floor[binding as usize] = self.floor[binding as usize].max(later);
+        self.requeue(state, activity);
+        Err(None)
+    }
+
+    /// The placed activity whose maximum gives `activity` its latest start, over the mode that leaves most room.
+    fn binding(&self, state: &State<'_>, activity: u32) -> Option<(T, u32)> {
+        let model = state.model;
+        let own = &model.activities[activity as usize];
+        let mode = own.modes.clone().max_by_key(|mode| (state.window(activity, *mode).1, Reverse(*mode)))?;
+        let offset = |part| model.part(mode, part).offset;
+        let before = model.before(activity).filter(|arc| arc.max < NEVER && arc.extra == NONE);
+        let before = before.filter_map(|arc| {
+            Some((state.anchor(arc, state.place(arc.from)?) + arc.max - offset(arc.to_part), arc.from))
+        });
+        let after = model.after(activity).filter(|arc| arc.anchor == Anchor::Start && arc.min > -NEVER);
+        let after = after.filter_map(|arc| {
+            let to = state.place(arc.to)?;
+            Some((to.start + model.part(to.mode, arc.to_part).offset - offset(arc.from_part) - arc.min, arc.to))
+        });
+        before.chain(after).min()
+    }
+
+    fn soonest(&self, state: &State<'_>, activity: u32) -> Option<T> {
+        let model = state.model;
+        let modes = model.activities[activity as usize].modes.clone();
+        let found = modes.filter_map(|mode| {
+            let (earliest, _) = state.window(activity, mode);
+            state.find(activity, mode, earliest.max(self.floor[activity as usize]), NEVER)
+        });
+        found.map(|place| place.start).min()
+    }
+
+    /// Takes `first` and every placed activity that follows it by ordering arcs out; `false`, and nothing taken, when
+    /// one of them is held.
+    fn take_with_followers(&mut self, state: &mut State<'_>, first: u32) -> bool {
+        let mut followers = vec![first];
+        let mut seen = 0;
+        while seen < followers.len() {
+            let model = state.model;
+            for arc in model.after(followers[seen]).filter(|arc| arc.orders() && state.place(arc.to).is_some()) {
+                if !followers.contains(&arc.to) {
+                    followers.push(arc.to);
+                }
+            }
+            seen += 1;
+        }
+        if followers.iter().any(|follower| self.held[*follower as usize]) {
+            return false;
+        }
+        for &follower in followers.iter().rev() {
+            self.take(state, follower);
+        }
+        for &follower in &followers {
+            self.requeue(state, follower);
+        }
+        true
+    }
+
+    fn requeue(&mut self, state: &State<'_>, activity: u32) {
+        self.touch(activity);
+        self.failure[activity as usize] = None;
+        self.pending[activity as usize] = self.count_pending(state, activity);
+        if self.pending[activity as usize] == 0 {
+            self.push(state, activity);
+        }
+    }
+
+    /// Puts and logs.
+    pub fn put(&mut self, state: &mut State<'_>, activity: u32, place: Place) {
+        state.put(activity, place, &[]);
+        self.failure[activity as usize] = None;
+        self.log.push(activity);
+    }
+
+    /// Takes and logs, the extra steps before it as well; its successors wait again.
+    pub fn take(&mut self, state: &mut State<'_>, activity: u32) {
+        if state.take(activity).is_none() {
+            return;
+        }
+        self.log.push(activity);
+        self.take_extras(state, activity);
+        let model = state.model;
+        for arc in model.after(activity).filter(|arc| arc.orders()) {
+            self.pending[arc.to as usize] = self.count_pending(state, arc.to);
+        }
+    }
+
+    fn take_extras(&mut self, state: &mut State<'_>, activity: u32) {
+        let model = state.model;
+        for arc in model.before(activity).filter(|arc| arc.extra != NONE) {
+            if !self.held[arc.extra as usize] && state.take(arc.extra).is_some() {
+                self.log.push(arc.extra);
+            }
+        }
+    }
+
+    /// After `activity` was placed: successors that were kept and no longer agree are taken out, the others may start.
+    fn release_successors(&mut self, state: &mut State<'_>, activity: u32) {
+        let model = state.model;
+        for arc in model.after(activity) {
+            if state.place(arc.to).is_some() {
+                if !agrees(state, arc) {
+                    self.repairs[arc.to as usize] = self.repairs[arc.to as usize].saturating_add(1);
+                    self.touch(arc.to);
+                    self.held[arc.to as usize] = false;
+                    self.take(state, arc.to);
+                    self.requeue(state, arc.to);
+                }
+            } else if arc.orders() && self.pending[arc.to as usize] > 0 {
+                self.pending[arc.to as usize] = self.count_pending(state, arc.to);
+                if self.pending[arc.to as usize] == 0 && self.failure[arc.to as usize].is_none() {
+                    self.push(state, arc.to);
+                }
+            }
+        }
+    }
+
+    /// An activity that is out keeps everything that follows it out.
+    fn fail(&mut self, state: &mut State<'_>, activity: u32, failure: Failure) {
+        self.failure[activity as usize] = Some(failure);
+        let mut out = vec![activity];
+        while let Some(cause) = out.pop() {
+            let model = state.model;
+            for arc in model.after(cause).filter(|arc| arc.orders()) {
+                if self.failure[arc.to as usize].is_some() {
+                    continue;
+                }
+                self.held[arc.to as usize] = false;
+                self.take(state, arc.to);
+                self.failure[arc.to as usize] = Some(Failure::Predecessor(cause));
+                out.push(arc.to);
+            }
+        }
+    }
+}
+
+/// The latest start at which no wait of `activity` lapses. A wait whose extra step is there already cannot lapse.
+pub fn lapse_deadline(state: &State<'_>, activity: u32) -> T {
+    let open = state.model.before(activity).filter(|arc| arc.extra != NONE && state.place(arc.extra).is_none());
+    open.filter_map(|arc| deadline(state, arc)).min().unwrap_or(NEVER)
+}
+
+fn deadline(state: &State<'_>, arc: &Arc) -> Option<T> {
+    Some(state.anchor(arc, state.place(arc.from)?) + arc.max)
+}
+
+/// Whether two placed activities keep the arc between them.
+pub fn agrees(state: &State<'_>, arc: &Arc) -> bool {
+    let (Some(from), Some(to)) = (state.place(arc.from), state.place(arc.to)) else { return true };
+    let anchor = state.anchor(arc, from);
+    let reached = to.start + state.model.part(to.mode, arc.to_part).offset;
+    let in_time = reached <= anchor.saturating_add(arc.max);
+    let kept = match (arc.extra, in_time) {
+        (NONE, in_time) => in_time,
+        (extra, in_time) => match state.place(extra) {
+            // The extra step is there exactly when it is needed, or was done already.
+            Some(place) => {
+                (!in_time || place.start < 0)
+                    && place.start >= state.model.ready(arc, anchor).min(to.start)
+                    && place.finish <= reached
+            }
+            None => in_time,
+        },
+    };
+    kept && (arc.min <= -NEVER || reached >= state.model.ready(arc, anchor))
+}
+
+/// The crew that did the last placed step before `activity`, `NONE` when unknown.
+fn last_worker(state: &State<'_>, activity: u32) -> u32 {
+    let before = state.model.before(activity).filter_map(|arc| state.place(arc.from));
+    before.max_by_key(|place| place.finish).map_or(NONE, |place| state.crew_of(place.mode))
+}

@@ -1,0 +1,224 @@
+//! What was promised stays: pinned steps first, then published steps in order of their start, each where it was if every
+//! rule still lets it. Also finds, for a promise inside the freeze time that could not be kept, the cause that is true.
+
+use super::compile::Compiled;
+use super::generate::{Generator, agrees};
+use super::model::{Anchor, NONE};
+use super::score::Promise;
+use super::spans::{NEVER, T};
+use super::state::{Obstacle, Place, State};
+use super::timeline::FIXED;
+use crate::domain::plan::{Cause, Placement};
+use crate::domain::situation::Situation;
+
+/// A published activity: where all its steps were.
+#[derive(Debug, Clone)]
+pub struct Published {
+    /// Which.
+    pub activity: u32,
+    /// Published start of its first part.
+    pub start: T,
+    /// Published crew.
+    pub crew: u32,
+    /// The mode that is the same crew with the same offsets; `None` when there is none any more.
+    pub mode: Option<u32>,
+    /// Inside the freeze time.
+    pub frozen: bool,
+    /// Travelling gear it had, aligned with the activity's needs.
+    pub gear: Vec<u32>,
+}
+
+/// The promises of the situation, by step (for the cost) and by activity (to keep them).
+pub fn promises(situation: &Situation, compiled: &Compiled) -> (Vec<Promise>, Vec<Published>) {
+    let mut by_step = Vec::new();
+    let mut by_activity: Vec<(u32, Vec<(u16, &Placement)>)> = Vec::new();
+    for placement in &situation.published {
+        let activity = compiled.activity(placement.step);
+        if compiled.fixed[activity as usize].is_some() {
+            continue;
+        }
+        let part =
+            compiled.steps[activity as usize].iter().position(|step| *step == placement.step).unwrap_or(0) as u16;
+        let start = compiled.time(placement.start());
+        by_step.push(Promise { job: placement.step.job.0, activity, part, start, crew: placement.crew.0 });
+        match by_activity.iter_mut().rev().take(4).find(|(known, _)| *known == activity) {
+            Some((_, parts)) => parts.push((part, placement)),
+            None => by_activity.push((activity, vec![(part, placement)])),
+        }
+    }
+    let freeze_end = situation.settings.freeze_minutes.clamp(0, i64::from(NEVER)) as T;
+    let published =
+        by_activity.into_iter().map(|(activity, parts)| published_of(compiled, activity, &parts, freeze_end));
+    let mut published: Vec<Published> = published.collect();
+    published.sort_by_key(|published| (published.start, published.activity));
+    (by_step, published)
+}
+
+fn published_of(compiled: &Compiled, activity: u32, parts: &[(u16, &Placement)], freeze_end: T) -> Published {
+    let model = &compiled.model;
+    let own = &model.activities[activity as usize];
+    let first = parts.iter().map(|(_, placement)| compiled.time(placement.start())).min().unwrap_or(0);
+    let crew = parts[0].1.crew.0;
+    let whole = parts.len() == usize::from(own.steps);
+    let same = |mode: &u32| {
+        model.modes[*mode as usize].crew == crew
+            && whole
+            && parts.iter().all(|(part, placement)| {
+                let here = model.part(*mode, *part);
+                placement.crew.0 == crew && compiled.time(placement.start()) == first + here.offset
+            })
+    };
+    let mode = own.modes.clone().find(same);
+    let gear = super::decode::gear_wishes(compiled, activity, parts.iter().flat_map(|(_, placement)| &placement.units));
+    Published { activity, start: first, crew, mode, frozen: first < freeze_end, gear }
+}
+
+/// Puts pinned activities, then published ones (only frozen ones when `frozen_only`), where they belong, and holds them.
+pub fn keep(state: &mut State<'_>, generator: &mut Generator, published: &[Published], frozen_only: bool) {
+    let model = state.model;
+    for activity in 0..model.activities.len() as u32 {
+        let own = &model.activities[activity as usize];
+        if own.pinned && !own.extra && state.place(activity).is_none() && own.release == own.latest {
+            let fitting = own.modes.clone().find_map(|mode| state.fits(activity, mode, own.latest).ok());
+            if let Some(place) = fitting {
+                generator.put(state, activity, place);
+                generator.held[activity as usize] = true;
+            }
+        }
+    }
+    for promise in published.iter().filter(|promise| promise.frozen || !frozen_only) {
+        if state.place(promise.activity).is_none()
+            && let Ok(place) = stands(state, promise)
+        {
+            state.put(promise.activity, place, &promise.gear);
+            generator.log.push(promise.activity);
+            generator.held[promise.activity as usize] = true;
+        }
+    }
+    drop_idle_extras(state, generator);
+}
+
+/// Extra steps stay only while the wait they belong to has lapsed; a successor that then breaks its wait goes too.
+fn drop_idle_extras(state: &mut State<'_>, generator: &mut Generator) {
+    let model = state.model;
+    for extra in 0..model.activities.len() as u32 {
+        let named = model.extra_of[extra as usize];
+        if named == NONE || state.place(extra).is_none_or(|place| place.start < 0) {
+            continue;
+        }
+        let arc = &model.arcs[named as usize];
+        if state.place(arc.to).is_some() && state.place(arc.from).is_some() && agrees(state, arc) {
+            continue;
+        }
+        if state.place(arc.to).is_some() && state.place(arc.from).is_none() {
+            // The predecessor is still to be placed; whether the wait lapses is not known yet.
+            continue;
+        }
+        generator.held[extra as usize] = false;
+        generator.take(state, extra);
+        if !agrees(state, arc) {
+            generator.held[arc.to as usize] = false;
+            generator.take(state, arc.to);
+        }
+    }
+}
+
+/// Why a promise cannot stand, in model terms.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Broken {
+    /// Its start has passed.
+    Passed,
+    /// Release, recheck pause or `not_before`.
+    NotYet,
+    /// A pin says otherwise.
+    Pinned,
+    /// No mode is the same crew with the same work.
+    NoMode,
+    /// The predecessor's wait ends later.
+    WaitsFor(u32),
+    /// Past the maximum after the predecessor.
+    TooLateAfter(u32),
+    /// Something of the resources.
+    Obstacle(Obstacle),
+}
+
+/// Whether the promise can stand in the state as it is (the activity itself not being placed).
+pub fn stands(state: &State<'_>, promise: &Published) -> Result<Place, Broken> {
+    let model = state.model;
+    let own = &model.activities[promise.activity as usize];
+    if promise.start < 0 {
+        return Err(Broken::Passed);
+    }
+    if own.pinned && promise.start != own.latest {
+        return Err(Broken::Pinned);
+    }
+    if promise.start < own.release {
+        return Err(Broken::NotYet);
+    }
+    let Some(mode) = promise.mode else { return Err(Broken::NoMode) };
+    for arc in model.before(promise.activity).filter(|arc| arc.anchor == Anchor::Finish) {
+        let Some(from) = state.place(arc.from) else { continue };
+        let anchor = state.anchor(arc, from);
+        let reached = promise.start + model.part(mode, arc.to_part).offset;
+        if reached < model.ready(arc, anchor) {
+            return Err(Broken::WaitsFor(arc.from));
+        }
+        let extra = (arc.extra != NONE).then(|| state.place(arc.extra)).flatten();
+        match extra {
+            Some(place) if place.finish > reached => return Err(Broken::WaitsFor(arc.from)),
+            Some(_) => {}
+            None if reached > anchor.saturating_add(arc.max) => return Err(Broken::TooLateAfter(arc.from)),
+            None => {}
+        }
+    }
+    let (earliest, latest) = state.window(promise.activity, mode);
+    if promise.start < earliest || promise.start > latest {
+        return Err(Broken::NotYet);
+    }
+    state.fits(promise.activity, mode, promise.start).map_err(Broken::Obstacle)
+}
+
+/// The cause in domain words.
+pub fn cause(compiled: &Compiled, situation: &Situation, promise: &Published, broken: Broken) -> Cause {
+    let last_step = |activity: u32| {
+        let steps = &compiled.steps[activity as usize];
+        steps[steps.len() - 1]
+    };
+    let by = |by: u32| if by == NONE { None } else { Some(last_step(by & !FIXED)) };
+    match broken {
+        Broken::Passed => Cause::StartPassed,
+        Broken::NotYet => Cause::NotYet,
+        Broken::Pinned => Cause::Pinned,
+        Broken::NoMode => no_mode_cause(compiled, situation, promise),
+        Broken::WaitsFor(from) => Cause::WaitsFor(arc_step(compiled, promise.activity, from)),
+        Broken::TooLateAfter(from) => Cause::TooLateAfter(arc_step(compiled, promise.activity, from)),
+        Broken::Obstacle(Obstacle::Crew) => Cause::CrewAway,
+        Broken::Obstacle(Obstacle::Access) => Cause::HouseClosed,
+        Broken::Obstacle(Obstacle::Gate) => Cause::Weather,
+        Broken::Obstacle(Obstacle::Busy(who)) => by(who).map_or(Cause::CrewAway, Cause::CrewBusyWith),
+        Broken::Obstacle(Obstacle::Area(who)) => by(who).map_or(Cause::HouseClosed, Cause::AreaTakenBy),
+        Broken::Obstacle(Obstacle::Gear(who)) => by(who).map_or(Cause::EquipmentShort, Cause::GearTakenBy),
+    }
+}
+
+/// The step of `from` that the arc to `to` leaves.
+fn arc_step(compiled: &Compiled, to: u32, from: u32) -> crate::domain::ids::StepIx {
+    let part = compiled.model.before(to).find(|arc| arc.from == from).map_or(0, |arc| arc.from_part);
+    compiled.steps[from as usize][part as usize].step
+}
+
+fn no_mode_cause(compiled: &Compiled, situation: &Situation, promise: &Published) -> Cause {
+    let pinned_away = compiled.steps[promise.activity as usize].iter().any(|step| {
+        let pin = situation.jobs[step.job.index()].chain.step(step.step).pin;
+        pin.crew.is_some_and(|crew| crew.0 != promise.crew)
+    });
+    if pinned_away { Cause::Pinned } else { Cause::CrewUnable }
+}
+
+/// Whether `by` may rightly keep a frozen promise from standing: it happened, is pinned, or was itself promised so soon.
+pub fn has_right(by: u32, published: &[Published], state: &State<'_>) -> bool {
+    if by == NONE || by >= FIXED || state.model.activities[by as usize].pinned {
+        return true;
+    }
+    published.iter().any(|promise| promise.activity == by && promise.frozen)
+}

@@ -1,0 +1,304 @@
+//! The engine: a pure, deterministic function of (situation, request). No clock, no I/O, no global random state, no hash
+//! order. Knows the domain and the trade, nothing else; the audit, which judges its plans, shares no code with it.
+//!
+//! | module | what |
+//! |---|---|
+//! | `model`, `spans` | the general problem: activities, modes, arcs, resources, calendars |
+//! | `compile`, `compile_jobs` | a situation becomes a model |
+//! | `timeline`, `state` | what is taken when, and the search for the next free time |
+//! | `generate` | serial schedule generation with bounded repair |
+//! | `keep` | pinned and published steps stay; causes when they cannot |
+//! | `improve` | ruin and recreate |
+//! | `score`, `bound` | the cost, and what no plan can undercut |
+//! | `blockers`, `decode` | reasons for what is left out; back to the domain |
+//! | `rcpsp_max` | published scheduling benchmarks, read into the same model |
+
+pub mod blockers;
+pub mod bound;
+pub mod compile;
+mod compile_jobs;
+pub mod decode;
+pub mod generate;
+pub mod improve;
+pub mod keep;
+pub mod model;
+pub mod rcpsp_max;
+pub mod score;
+pub mod spans;
+pub mod state;
+pub mod timeline;
+
+use crate::domain::plan::{Cause, Plan};
+use crate::domain::situation::Situation;
+use compile::Compiled;
+use generate::Generator;
+use keep::{Broken, Published};
+use model::NONE;
+use score::{Fixed, JobWeights, Weights};
+use spans::{NEVER, T};
+use state::State;
+use std::collections::BTreeMap;
+
+/// How much of what was published a plan starts from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Basis {
+    /// Every published step stays where it is if it can; only what must move, and what is new, is planned.
+    Published,
+    /// Only what is frozen, pinned, running or done stays; broken promises are still charged.
+    Anew,
+}
+
+/// What is asked of the planner.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Request {
+    /// Seed of the search.
+    pub seed: u64,
+    /// Moves the search may make.
+    pub move_budget: u64,
+    /// From what it starts.
+    pub basis: Basis,
+}
+
+/// Told on long work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Progress {
+    /// Moves made.
+    pub moves: u64,
+    /// Moves allowed.
+    pub move_budget: u64,
+    /// Cost of the plan so far.
+    pub cost: i64,
+}
+
+/// How often what stays unplaced is tried once more, and a wrongly moved promise is put back.
+const ROUNDS_MAX: usize = 8;
+
+/// Plans. The same bytes for the same arguments, always.
+pub fn plan(situation: &Situation, request: Request) -> Plan {
+    plan_with_progress(situation, request, &mut |_| {})
+}
+
+/// As [`plan`]; `progress` is told after every move and cannot influence anything.
+pub fn plan_with_progress(situation: &Situation, request: Request, progress: &mut dyn FnMut(Progress)) -> Plan {
+    let compiled = compile::compile(situation);
+    let (promises, published) = keep::promises(situation, &compiled);
+    let weights = weights(situation, &compiled, promises);
+    let (mut state, mut generator) = first_plan(&compiled, &weights, &published, request.basis);
+    let jobs = movable_jobs(&compiled, &state, &generator);
+    if request.move_budget > 0 && !jobs.is_empty() {
+        let mut search = improve::Search::new(&weights, &state, request.seed);
+        search.run(&mut state, &mut generator, &jobs, request.move_budget, &mut |moves, cost| {
+            progress(Progress { moves, move_budget: request.move_budget, cost });
+        });
+    }
+    let causes = settle(situation, &compiled, &weights, &published, &mut state, &mut generator);
+    Plan {
+        now: situation.now,
+        seed: request.seed,
+        move_budget: request.move_budget,
+        placements: decode::placements(situation, &compiled, &state, &causes),
+        unplaced: decode::unplaced(situation, &compiled, &state, &generator),
+        cost: weights.total(&state),
+        lower_bound: bound::lower_bound(&compiled.model, &compiled.fixed, &weights),
+    }
+}
+
+fn weights(situation: &Situation, compiled: &Compiled, promises: Vec<score::Promise>) -> Weights {
+    let jobs = situation.jobs.iter().map(|job| JobWeights {
+        weight: i64::from(job.weight),
+        due: job.due.map_or(NEVER, |due| compiled.time(due)),
+        release: compiled.time(job.release),
+    });
+    let mut crew = vec![NONE; compiled.steps.len()];
+    let mut busy = vec![Vec::new(); situation.crews.len()];
+    for (activity, steps) in compiled.steps.iter().enumerate() {
+        let step = steps[0];
+        let Some(attempt) = situation.jobs[step.job.index()].chain.step(step.step).fixed() else { continue };
+        let Some(place) = compiled.fixed[activity] else { continue };
+        crew[activity] = attempt.crew.0;
+        busy[attempt.crew.index()].push((place.start, place.finish, situation.house_of(step).0));
+    }
+    let steps = compiled.steps.iter().map(|steps| steps.iter().map(|step| step.step.0).collect()).collect();
+    let fixed = Fixed { steps, crew, busy };
+    Weights::new(situation.settings.cost, jobs.collect(), promises, &compiled.model, fixed)
+}
+
+/// The best of a few generations with different orders.
+fn first_plan<'m>(
+    compiled: &'m Compiled,
+    weights: &Weights,
+    published: &[Published],
+    basis: Basis,
+) -> (State<'m>, Generator) {
+    let mut best: Option<(i64, State<'m>, Generator)> = None;
+    for bias in orders(compiled, weights) {
+        let mut state = State::new(&compiled.model, &compiled.fixed);
+        let mut generator = Generator::new(compiled.steps.len());
+        for (activity, fixed) in compiled.fixed.iter().enumerate() {
+            generator.held[activity] = fixed.is_some();
+        }
+        keep::keep(&mut state, &mut generator, published, basis == Basis::Anew);
+        let open = open_activities(compiled, &state);
+        for (activity, own) in compiled.model.activities.iter().enumerate() {
+            generator.bias[activity] = bias[own.job as usize];
+        }
+        generator.complete(&mut state, weights, &open);
+        generator.bias.fill(0);
+        let cost = weights.total(&state).total();
+        if best.as_ref().is_none_or(|(least, _, _)| cost < *least) {
+            best = Some((cost, state, generator));
+        }
+        if open.is_empty() {
+            break;
+        }
+    }
+    match best {
+        Some((_, state, generator)) => (state, generator),
+        None => unreachable!("there is always at least one order"),
+    }
+}
+
+/// Orders worth trying: by readiness alone; by due; by weight over work; each leaning and strict.
+fn orders(compiled: &Compiled, weights: &Weights) -> Vec<Vec<T>> {
+    let jobs = weights.jobs.len();
+    let mut work = vec![1i64; jobs];
+    for activity in &compiled.model.activities {
+        let shortest = activity.modes.clone().map(|mode| i64::from(compiled.model.modes[mode as usize].length)).min();
+        work[activity.job as usize] += shortest.unwrap_or(0);
+    }
+    let ranked = |key: &dyn Fn(usize) -> i64, step: T| {
+        let mut order: Vec<usize> = (0..jobs).collect();
+        order.sort_by_key(|&job| (key(job), job));
+        let mut bias = vec![0; jobs];
+        order.iter().enumerate().for_each(|(rank, &job)| bias[job] = (rank as T).saturating_mul(step).min(NEVER / 4));
+        bias
+    };
+    let due = |job: usize| i64::from(weights.jobs[job].due);
+    let ratio = |job: usize| work[job] * 1_000 / weights.jobs[job].weight.max(1);
+    let strict = compiled.model.end / 8;
+    vec![
+        vec![0; jobs],
+        ranked(&due, 60),
+        ranked(&ratio, 60),
+        ranked(&due, strict.max(1)),
+        ranked(&ratio, strict.max(1)),
+    ]
+}
+
+fn open_activities(compiled: &Compiled, state: &State<'_>) -> Vec<u32> {
+    let out = |activity: &u32| state.place(*activity).is_none() && !compiled.model.activities[*activity as usize].extra;
+    (0..compiled.steps.len() as u32).filter(out).collect()
+}
+
+fn movable_jobs(compiled: &Compiled, state: &State<'_>, generator: &Generator) -> Vec<u32> {
+    let movable = |activity: &usize| !generator.held[*activity] && state.place(*activity as u32).is_some();
+    let mut jobs: Vec<u32> =
+        (0..compiled.steps.len()).filter(movable).map(|activity| compiled.model.activities[activity].job).collect();
+    jobs.dedup();
+    jobs.sort_unstable();
+    jobs.dedup();
+    jobs
+}
+
+/// The last word: promises inside the freeze time that could stand after all go back, and what is unplaced is tried until
+/// nothing more fits, exactly as the next planning of the same world would, so that it has nothing left to change.
+fn settle(
+    situation: &Situation,
+    compiled: &Compiled,
+    weights: &Weights,
+    published: &[Published],
+    state: &mut State<'_>,
+    generator: &mut Generator,
+) -> BTreeMap<u32, Cause> {
+    let mut causes = BTreeMap::new();
+    for _ in 0..ROUNDS_MAX {
+        let moved = put_back(compiled, weights, published, state, generator);
+        for activity in 0..compiled.steps.len() {
+            generator.held[activity] = state.place(activity as u32).is_some();
+        }
+        let open = open_activities(compiled, state);
+        generator.clear_log();
+        generator.complete(state, weights, &open);
+        let placed_more = open.iter().any(|activity| state.place(*activity).is_some());
+        if !moved && !placed_more {
+            break;
+        }
+    }
+    for promise in published.iter().filter(|promise| promise.frozen) {
+        let Some(place) = state.place(promise.activity) else { continue };
+        if at_promise(state, promise) {
+            continue;
+        }
+        let gear = state.held(promise.activity).to_vec();
+        state.take(promise.activity);
+        let broken = keep::stands(state, promise).err().unwrap_or(Broken::NotYet);
+        state.put(promise.activity, place, &gear);
+        causes.insert(promise.activity, keep::cause(compiled, situation, promise, broken));
+    }
+    causes
+}
+
+fn at_promise(state: &State<'_>, promise: &Published) -> bool {
+    let crew = |mode: u32| state.crew_of(mode) == promise.crew;
+    state.place(promise.activity).is_some_and(|place| place.start == promise.start && crew(place.mode))
+}
+
+/// Puts frozen promises back that can stand now, or that only somebody without a right to it keeps out.
+fn put_back(
+    compiled: &Compiled,
+    weights: &Weights,
+    published: &[Published],
+    state: &mut State<'_>,
+    generator: &mut Generator,
+) -> bool {
+    let mut changed = false;
+    for promise in published.iter().filter(|promise| promise.frozen) {
+        if at_promise(state, promise) {
+            continue;
+        }
+        let before = state.place(promise.activity);
+        let gear = state.held(promise.activity).to_vec();
+        if before.is_some() {
+            state.take(promise.activity);
+        }
+        let verdict = keep::stands(state, promise);
+        let usurper = match verdict {
+            Err(Broken::Obstacle(
+                state::Obstacle::Busy(by) | state::Obstacle::Area(by) | state::Obstacle::Gear(by),
+            )) if !keep::has_right(by, published, state) => Some(by),
+            _ => None,
+        };
+        if let Some(by) = usurper {
+            generator.take(state, by);
+        }
+        match keep::stands(state, promise) {
+            Ok(place) => {
+                state.put(promise.activity, place, &promise.gear);
+                generator.held[promise.activity as usize] = true;
+                generator.failure[promise.activity as usize] = None;
+                changed = true;
+            }
+            Err(_) => {
+                if let Some(place) = before {
+                    state.put(promise.activity, place, &gear);
+                }
+            }
+        }
+        if usurper.is_some() || changed {
+            drop_disagreeing(state, generator, promise.activity);
+            let open = open_activities(compiled, state);
+            generator.complete(state, weights, &open);
+        }
+    }
+    changed
+}
+
+/// Takes out what follows `activity` and no longer agrees with it.
+fn drop_disagreeing(state: &mut State<'_>, generator: &mut Generator, activity: u32) {
+    let model = state.model;
+    let after: Vec<u32> = model.after(activity).filter(|arc| !generate::agrees(state, arc)).map(|arc| arc.to).collect();
+    for follower in after {
+        generator.held[follower as usize] = false;
+        generator.take(state, follower);
+    }
+}

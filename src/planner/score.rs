@@ -1,0 +1,289 @@
+//! The cost of a plan as the planner counts it (see `docs/cost.md`), by job and by crew, so that a change is counted by
+//! what it touched; and the cost of one insertion, by which crews are chosen.
+
+use super::model::{Model, NONE};
+use super::spans::{NEVER, T};
+use super::state::{Place, State};
+use crate::domain::plan::Cost;
+use crate::domain::situation::CostWeights;
+
+/// What a job's times are charged.
+#[derive(Debug, Clone, Copy)]
+pub struct JobWeights {
+    /// The job's weight.
+    pub weight: i64,
+    /// Its due, or `NEVER`.
+    pub due: T,
+    /// Its release, perhaps before the origin.
+    pub release: T,
+}
+
+/// What was promised of an activity's step.
+#[derive(Debug, Clone, Copy)]
+pub struct Promise {
+    /// Job the step belongs to.
+    pub job: u32,
+    /// The activity.
+    pub activity: u32,
+    /// Which part of it.
+    pub part: u16,
+    /// Published start.
+    pub start: T,
+    /// Published crew.
+    pub crew: u32,
+}
+
+/// What the cost needs to know of steps and of what happened; see the fields of [`Weights`].
+pub struct Fixed {
+    /// Position in the chain of each step of each activity.
+    pub steps: Vec<Vec<u16>>,
+    /// By activity.
+    pub crew: Vec<u32>,
+    /// By crew.
+    pub busy: Vec<Vec<(T, T, u32)>>,
+}
+
+/// Everything that costs are counted by.
+pub struct Weights {
+    /// Coefficients.
+    pub cost: CostWeights,
+    /// By job.
+    pub jobs: Vec<JobWeights>,
+    /// Sorted by job.
+    pub promises: Vec<Promise>,
+    first_promise: Vec<u32>,
+    /// Activities by job.
+    pub activities: super::model::Csr,
+    /// Position in the chain of each step of each activity.
+    pub steps: Vec<Vec<u16>>,
+    /// The crew of each fixed activity, `NONE` for open ones.
+    pub fixed_crew: Vec<u32>,
+    /// Busy spans of fixed steps by crew: start, end, place. They count for the way, not for overtime.
+    pub fixed_busy: Vec<Vec<(T, T, u32)>>,
+}
+
+/// The parts of the cost that belong to one job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct JobCost {
+    unplaced: i64,
+    lateness: i64,
+    finish: i64,
+    broken: i64,
+    hand_overs: i64,
+}
+
+/// The parts of the cost that belong to one crew.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct CrewCost {
+    travel: i64,
+    overtime: i64,
+}
+
+impl JobCost {
+    /// Sum of the parts.
+    pub fn total(&self) -> i64 {
+        self.unplaced + self.lateness + self.finish + self.broken + self.hand_overs
+    }
+}
+
+impl CrewCost {
+    /// Sum of the parts.
+    pub fn total(&self) -> i64 {
+        self.travel + self.overtime
+    }
+}
+
+impl Weights {
+    /// `promises` are sorted by job here.
+    pub fn new(
+        cost: CostWeights,
+        jobs: Vec<JobWeights>,
+        mut promises: Vec<Promise>,
+        model: &Model,
+        fixed: Fixed,
+    ) -> Weights {
+        promises.sort_by_key(|promise| (promise.job, promise.start, promise.activity, promise.part));
+        let first_promise =
+            (0..=jobs.len() as u32).map(|job| promises.partition_point(|p| p.job < job) as u32).collect();
+        let activities = super::model::Csr::group(jobs.len(), model.activities.iter().map(|activity| activity.job));
+        let Fixed { steps, crew: fixed_crew, busy: fixed_busy } = fixed;
+        Weights { cost, jobs, promises, first_promise, activities, steps, fixed_crew, fixed_busy }
+    }
+
+    /// Cost points a minute for finishing an activity of this job later, roughly: what its finish and its lateness cost.
+    fn urgency(&self, job: u32, finish: T) -> i64 {
+        let own = &self.jobs[job as usize];
+        let late = if finish > own.due { self.cost.late_minute } else { 0 };
+        own.weight * (self.cost.finish_minute + late)
+    }
+
+    /// What putting `activity` at `place` costs, to choose among crews: its finish, the way, overtime and hand-over.
+    pub fn insertion(&self, state: &State<'_>, activity: u32, place: Place, worker: u32) -> i64 {
+        let model = state.model;
+        let own = &model.activities[activity as usize];
+        let crew = state.crew_of(place.mode);
+        let finish = i64::from(place.finish) * self.urgency(own.job, place.finish).max(1);
+        if crew == NONE {
+            return finish;
+        }
+        let way = self.cost.travel_minute * i64::from(self.added_way(state, crew, own.place, place));
+        let regular = &model.calendars[model.crews[crew as usize].regular as usize];
+        let overtime = if self.cost.overtime_minute == 0 || own.dividable {
+            0
+        } else {
+            self.cost.overtime_minute
+                * i64::from(place.finish - place.start - regular.covered(place.start, place.finish))
+        };
+        let hand_over = if worker != NONE && worker != crew { self.cost.hand_over } else { 0 };
+        finish + way + overtime + hand_over
+    }
+
+    /// No start later than this can cost less than `cost`.
+    pub fn latest_start_below(&self, model: &Model, activity: u32, mode: u32, cost: i64) -> T {
+        let own = &model.activities[activity as usize];
+        let weight = self.jobs[own.job as usize].weight * self.cost.finish_minute;
+        let finish = cost / weight.max(1);
+        let start = finish.saturating_sub(i64::from(model.modes[mode as usize].length));
+        start.clamp(i64::from(-NEVER), i64::from(NEVER)) as T
+    }
+
+    fn added_way(&self, state: &State<'_>, crew: u32, at: u32, place: Place) -> T {
+        let model = state.model;
+        let (before, after) = state.crew(crew).neighbours(place.start);
+        let day = model.crew_day(crew, place.start);
+        let home = |to: u32| model.crews[crew as usize].home_ways.get(to as usize).copied().unwrap_or(0);
+        let before = before.filter(|booking| model.crew_day(crew, booking.start) == day).map(|booking| booking.place);
+        let after = after.filter(|booking| model.crew_day(crew, booking.start) == day).map(|booking| booking.place);
+        let to = before.map_or_else(|| home(at), |other| model.way(other, at));
+        let from = after.map_or_else(|| home(at), |other| model.way(at, other));
+        let without = match (before, after) {
+            (Some(before), Some(after)) => model.way(before, after),
+            (Some(other), None) | (None, Some(other)) => home(other),
+            (None, None) => 0,
+        };
+        to + from - without
+    }
+
+    /// The cost of one job.
+    pub fn job(&self, state: &State<'_>, job: u32) -> JobCost {
+        let model = state.model;
+        let own = &self.jobs[job as usize];
+        let mut cost = JobCost::default();
+        let mut finish = -NEVER;
+        let mut out = 0;
+        let mut order: Vec<(T, u16, u32)> = Vec::new();
+        for &activity in self.activities.of(job) {
+            match state.place(activity) {
+                Some(place) => {
+                    finish = finish.max(place.finish);
+                    let crew = match self.fixed_crew[activity as usize] {
+                        NONE => state.crew_of(place.mode),
+                        fixed => fixed,
+                    };
+                    for (part, step) in self.steps[activity as usize].iter().enumerate() {
+                        order.push((place.start + model.part(place.mode, part as u16).offset, *step, crew));
+                    }
+                }
+                None if model.activities[activity as usize].extra => {}
+                None => out += i64::from(model.activities[activity as usize].steps),
+            }
+        }
+        cost.unplaced = out * self.cost.unplaced_step;
+        if out == 0 {
+            let minutes = |from: T| i64::from((finish - from).max(0));
+            cost.lateness = self.cost.late_minute * own.weight * if own.due < NEVER { minutes(own.due) } else { 0 };
+            cost.finish = self.cost.finish_minute * own.weight * minutes(own.release);
+        }
+        order.sort_unstable();
+        let changes = order.windows(2).filter(|pair| pair[0].2 != pair[1].2).count();
+        cost.hand_overs = changes as i64 * self.cost.hand_over;
+        cost.broken = self.broken(state, job);
+        cost
+    }
+
+    fn broken(&self, state: &State<'_>, job: u32) -> i64 {
+        let model = state.model;
+        let range = self.first_promise[job as usize] as usize..self.first_promise[job as usize + 1] as usize;
+        let one = |promise: &Promise| {
+            let soon = if promise.start < 1440 {
+                4
+            } else if promise.start < 4320 {
+                2
+            } else {
+                1
+            };
+            let charge = match state.place(promise.activity) {
+                None if model.activities[promise.activity as usize].extra => 0,
+                None => self.cost.moved_step,
+                Some(place) => {
+                    let moved = (place.start + model.part(place.mode, promise.part).offset - promise.start).abs();
+                    let start =
+                        if moved > 0 { self.cost.moved_step + self.cost.moved_minute * i64::from(moved) } else { 0 };
+                    start + if state.crew_of(place.mode) == promise.crew { 0 } else { self.cost.changed_crew }
+                }
+            };
+            soon * charge
+        };
+        self.promises[range].iter().map(one).sum()
+    }
+
+    /// The cost of one crew.
+    pub fn crew(&self, state: &State<'_>, crew: u32) -> CrewCost {
+        let model = state.model;
+        let own = &model.crews[crew as usize];
+        let home = |to: u32| own.home_ways.get(to as usize).copied().unwrap_or(0);
+        let regular = &model.calendars[own.regular as usize];
+        let mut busy: Vec<(T, T, u32)> = self.fixed_busy[crew as usize].clone();
+        let mut overtime = 0;
+        for booking in state.crew(crew).bookings().iter().filter(|booking| booking.by < super::timeline::FIXED) {
+            let Some(place) = state.place(booking.by) else { continue };
+            if !model.activities[booking.by as usize].dividable {
+                busy.push((place.start, place.finish, booking.place));
+                overtime += place.finish - place.start - regular.covered(place.start, place.finish);
+                continue;
+            }
+            for (start, end) in state.pieces(booking.by, place) {
+                busy.push((start, end, booking.place));
+                overtime += end - start - regular.covered(start, end);
+            }
+        }
+        if !self.fixed_busy[crew as usize].is_empty() {
+            busy.sort_by_key(|span| (span.0, span.1));
+        }
+        let mut travel = 0;
+        let mut last: Option<(usize, u32)> = None;
+        for (start, _, place) in busy {
+            let day = model.crew_day(crew, start);
+            travel += match last {
+                Some((same, before)) if same == day => model.way(before, place),
+                Some((_, before)) => home(before) + home(place),
+                None => home(place),
+            };
+            last = Some((day, place));
+        }
+        travel += last.map_or(0, |(_, place)| home(place));
+        CrewCost {
+            travel: self.cost.travel_minute * i64::from(travel),
+            overtime: self.cost.overtime_minute * i64::from(overtime),
+        }
+    }
+
+    /// The whole cost by its parts.
+    pub fn total(&self, state: &State<'_>) -> Cost {
+        let mut cost = Cost::default();
+        for job in 0..self.jobs.len() as u32 {
+            let own = self.job(state, job);
+            cost.unplaced += own.unplaced;
+            cost.lateness += own.lateness;
+            cost.finish += own.finish;
+            cost.broken += own.broken;
+            cost.hand_overs += own.hand_overs;
+        }
+        for crew in 0..state.model.crews.len() as u32 {
+            let own = self.crew(state, crew);
+            cost.travel += own.travel;
+            cost.overtime += own.overtime;
+        }
+        cost
+    }
+}

@@ -1,0 +1,387 @@
+//! A plan being made: where every activity is, what every resource does, and the search for the next free time. The
+//! state can be taken apart and put together again in any order; nothing here decides what comes first.
+
+use super::model::{Anchor, Arc, Model, NONE, wide};
+use super::spans::{NEVER, T, common_at_or_after};
+use super::timeline::{Booking, FIXED, Profile, Timeline};
+
+/// A dividable step is not begun with fewer minutes than this left in the span, unless it ends there.
+const FIRST_PIECE_MINUTES_MIN: T = 30;
+
+/// Where an activity is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Place {
+    /// First minute.
+    pub start: T,
+    /// First minute after.
+    pub finish: T,
+    /// Its areas are closed until then.
+    pub closed_until: T,
+    /// Into `Model::modes`.
+    pub mode: u32,
+}
+
+/// What stands in the way of a wished time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Obstacle {
+    /// The crew does not work then.
+    Crew,
+    /// The place is closed then.
+    Access,
+    /// The crew is busy with another activity (or a fixed step, from `FIXED` on).
+    Busy(u32),
+    /// The area is taken by another activity (or a fixed step).
+    Area(u32),
+    /// Not enough of a cumulative resource or of travelling gear.
+    Gear(u32),
+    /// A gate is shut.
+    Gate,
+}
+
+/// All activities and resources.
+pub struct State<'m> {
+    /// The problem.
+    pub model: &'m Model,
+    placed: Vec<Option<Place>>,
+    /// Gear units held, aligned with the activity's gear needs one after the other.
+    held: Vec<Vec<u32>>,
+    crews: Vec<Timeline>,
+    areas: Vec<Timeline>,
+    profiles: Vec<Profile>,
+    gear: Vec<Vec<Timeline>>,
+}
+
+impl<'m> State<'m> {
+    /// Only what is `fixed` is placed; what was taken before planning is taken.
+    pub fn new(model: &'m Model, fixed: &[Option<Place>]) -> State<'m> {
+        let taken = |list: &Vec<super::model::Taken>| {
+            let book =
+                |t: &super::model::Taken| Booking { start: t.start, end: t.end, place: t.place, by: FIXED | t.by };
+            Timeline::with_taken(list.iter().map(book).collect())
+        };
+        let mut profiles: Vec<Profile> = model.capacities.iter().map(|&capacity| Profile::new(capacity)).collect();
+        for &(resource, start, end, amount) in &model.cumulative_taken {
+            profiles[resource as usize].add(start, end, amount);
+        }
+        let unit = |kind: usize, unit: u32| {
+            let of_unit = model.gear_taken.iter().filter(|(k, u, _)| *k as usize == kind && *u == unit);
+            taken(&of_unit.map(|(_, _, taken)| *taken).collect())
+        };
+        let gear = model.gear_units.iter().enumerate();
+        State {
+            placed: fixed.to_vec(),
+            held: vec![Vec::new(); model.activities.len()],
+            crews: (0..model.crews.len()).map(|crew| taken(&model.crew_taken[crew])).collect(),
+            areas: (0..model.area_count).map(|area| taken(&model.area_taken[area])).collect(),
+            profiles,
+            gear: gear.map(|(kind, &units)| (0..units).map(|u| unit(kind, u)).collect()).collect(),
+            model,
+        }
+    }
+
+    /// Where `activity` is, if it is placed.
+    #[inline]
+    pub fn place(&self, activity: u32) -> Option<Place> {
+        self.placed[activity as usize]
+    }
+
+    /// Units of travelling gear that `activity` holds, by its needs in order.
+    pub fn held(&self, activity: u32) -> &[u32] {
+        &self.held[activity as usize]
+    }
+
+    /// What a crew does.
+    pub fn crew(&self, crew: u32) -> &Timeline {
+        &self.crews[crew as usize]
+    }
+
+    /// The crew of a mode.
+    #[inline]
+    pub fn crew_of(&self, mode: u32) -> u32 {
+        self.model.modes[mode as usize].crew
+    }
+
+    /// From where `arc` is counted, its predecessor being placed.
+    #[inline]
+    pub fn anchor(&self, arc: &Arc, from: Place) -> T {
+        let part = self.model.part(from.mode, arc.from_part);
+        match arc.anchor {
+            Anchor::Start => from.start + part.offset,
+            // A dividable activity has one part and its finish is known; a run's parts have fixed offsets.
+            Anchor::Finish if self.model.activities[arc.from as usize].dividable => from.finish,
+            Anchor::Finish => from.start + part.offset + part.length,
+        }
+    }
+
+    /// Earliest start of `activity` in `mode` that its placed neighbours allow, and the latest, by the arcs whose
+    /// maximum forbids. Maxima that lapse are left to the caller.
+    pub fn window(&self, activity: u32, mode: u32) -> (T, T) {
+        let model = self.model;
+        let own = &model.activities[activity as usize];
+        let (mut earliest, mut latest) = (own.release, own.latest);
+        for arc in model.before(activity) {
+            let Some(from) = self.place(arc.from) else { continue };
+            let anchor = self.anchor(arc, from);
+            let offset = model.part(mode, arc.to_part).offset;
+            if arc.min > -NEVER {
+                earliest = earliest.max(model.ready(arc, anchor).saturating_sub(offset));
+            }
+            if arc.max < NEVER && arc.extra == NONE {
+                latest = latest.min(anchor + arc.max - offset);
+            } else if arc.extra != NONE
+                && let Some(extra) = self.place(arc.extra)
+            {
+                earliest = earliest.max(extra.finish);
+            }
+        }
+        for arc in model.after(activity).filter(|arc| arc.anchor == Anchor::Start) {
+            let Some(to) = self.place(arc.to) else { continue };
+            let reached = to.start + model.part(to.mode, arc.to_part).offset - model.part(mode, arc.from_part).offset;
+            if arc.min > -NEVER {
+                latest = latest.min(reached - arc.min);
+            }
+            if arc.max < NEVER {
+                earliest = earliest.max(reached - arc.max);
+            }
+        }
+        // An extra step lies after the minimum of the wait it belongs to.
+        let named = model.extra_of[activity as usize];
+        if named != NONE
+            && let arc = &model.arcs[named as usize]
+            && let Some(from) = self.place(arc.from)
+        {
+            earliest = earliest.max(model.ready(arc, self.anchor(arc, from)));
+        }
+        (earliest, latest)
+    }
+
+    /// The first free time for `activity` in `mode` from `earliest` on that does not start after `latest`.
+    pub fn find(&self, activity: u32, mode: u32, earliest: T, latest: T) -> Option<Place> {
+        let mut t = earliest.max(0);
+        loop {
+            if t > latest {
+                return None;
+            }
+            let (start, finish) = workable(self.model, activity, mode, t, FIRST_PIECE_MINUTES_MIN)?;
+            let closed_until = self.closed_until(activity, mode, start, finish);
+            if finish > self.model.end || start > latest || closed_until >= NEVER {
+                return None;
+            }
+            match self.obstacle(activity, mode, start, finish, closed_until) {
+                None => return Some(Place { start, finish, closed_until, mode }),
+                Some((next, _)) => t = next.max(start + 1),
+            }
+        }
+    }
+
+    /// Whether `activity` can be exactly at `start` in `mode`, and if not, why not.
+    pub fn fits(&self, activity: u32, mode: u32, start: T) -> Result<Place, Obstacle> {
+        let model = self.model;
+        let at = workable(model, activity, mode, start, 1);
+        let Some((_, finish)) = at.filter(|&(found, finish)| found == start && finish <= model.end) else {
+            let crew = self.crew_of(mode);
+            let length = model.modes[mode as usize].length;
+            let works = crew == NONE || {
+                let calendar = &model.calendars[model.crews[crew as usize].calendar as usize];
+                let own = &model.activities[activity as usize];
+                calendar
+                    .at_or_after(start)
+                    .is_some_and(|span| span.0 <= start && (own.dividable || start + length <= span.1))
+            };
+            return Err(if works { Obstacle::Access } else { Obstacle::Crew });
+        };
+        let closed_until = self.closed_until(activity, mode, start, finish);
+        match self.obstacle(activity, mode, start, finish, closed_until) {
+            None => Ok(Place { start, finish, closed_until, mode }),
+            Some((_, obstacle)) => Err(obstacle),
+        }
+    }
+
+    /// The pieces of a placed activity's work.
+    pub fn pieces(&self, activity: u32, place: Place) -> Vec<(T, T)> {
+        let model = self.model;
+        let own = &model.activities[activity as usize];
+        let crew = self.crew_of(place.mode);
+        if !own.dividable || crew == NONE {
+            return vec![(place.start, place.finish)];
+        }
+        let crew = &model.calendars[model.crews[crew as usize].calendar as usize];
+        let access = &model.calendars[model.places[own.place as usize].access as usize];
+        let mut pieces = Vec::new();
+        let mut t = place.start;
+        while let Some((from, until)) = common_at_or_after(crew, access, t)
+            && from < place.finish
+        {
+            pieces.push((from.max(t), until.min(place.finish)));
+            t = until;
+        }
+        pieces
+    }
+
+    #[inline]
+    fn closed_until(&self, activity: u32, mode: u32, start: T, finish: T) -> T {
+        let place = Place { start, finish, closed_until: finish, mode };
+        let keep_off = self.model.after(activity).filter(|arc| arc.keep_off);
+        keep_off.map(|arc| self.model.ready(arc, self.anchor(arc, place))).fold(finish, T::max)
+    }
+
+    #[inline]
+    fn obstacle(&self, activity: u32, mode: u32, start: T, finish: T, closed_until: T) -> Option<(T, Obstacle)> {
+        let model = self.model;
+        let own = &model.activities[activity as usize];
+        let way = &model.modes[mode as usize];
+        if way.crew != NONE
+            && let Err((next, by)) = self.crews[way.crew as usize].clear(model, own.place, start, finish)
+        {
+            return Some((next, Obstacle::Busy(by)));
+        }
+        for area in &model.area_lists[wide(&own.areas)] {
+            if let Err((next, by)) = self.areas[*area as usize].clear(model, NONE, start, closed_until) {
+                return Some((next, Obstacle::Area(by)));
+            }
+        }
+        if let Some(next) = gate_obstacle(model, mode, start) {
+            return Some((next, Obstacle::Gate));
+        }
+        for &(resource, amount) in &model.needs[wide(&own.needs)] {
+            if let Err((next, by)) = self.profiles[resource as usize].clear(start, finish, amount) {
+                return Some((next, Obstacle::Gear(by)));
+            }
+        }
+        for &(kind, amount) in &model.needs[wide(&own.gear)] {
+            if let Some((next, by)) = self.gear_obstacle(kind, amount as usize, own.place, start, finish) {
+                return Some((next, Obstacle::Gear(by)));
+            }
+        }
+        None
+    }
+
+    /// `None` when `amount` units are free; else when the last missing one may be, and who has it.
+    fn gear_obstacle(&self, kind: u32, amount: usize, place: u32, start: T, finish: T) -> Option<(T, u32)> {
+        let units = &self.gear[kind as usize];
+        let mut free = 0;
+        let mut soonest = (NEVER, NONE);
+        for unit in units {
+            match unit.clear(self.model, place, start, finish) {
+                Ok(()) => free += 1,
+                Err(next) => soonest = soonest.min(next),
+            }
+        }
+        // With several units missing the soonest may be too early; the caller asks again from there.
+        (free < amount).then_some(soonest)
+    }
+
+    /// Puts an activity where [`State::find`] or [`State::fits`] said it can be. Of travelling gear the `wished`
+    /// units are taken when they are free, else the lowest numbers.
+    pub fn put(&mut self, activity: u32, place: Place, wished: &[u32]) {
+        let model = self.model;
+        let own = &model.activities[activity as usize];
+        let crew = self.crew_of(place.mode);
+        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity };
+        if crew != NONE {
+            self.crews[crew as usize].add(booking);
+        }
+        for area in &model.area_lists[wide(&own.areas)] {
+            self.areas[*area as usize].add(Booking { end: place.closed_until, place: NONE, ..booking });
+        }
+        for &(resource, amount) in &model.needs[wide(&own.needs)] {
+            self.profiles[resource as usize].add(place.start, place.finish, amount);
+        }
+        let mut wished = wished.iter().copied();
+        for &(kind, amount) in &model.needs[wide(&own.gear)] {
+            let units = &mut self.gear[kind as usize];
+            let mut liked: Vec<u32> = wished.by_ref().take(amount as usize).collect();
+            liked.extend(0..units.len() as u32);
+            let mut left = amount;
+            for unit in liked {
+                let held = &self.held[activity as usize];
+                let mine = held[held.len() - (amount - left) as usize..].contains(&unit);
+                let Some(timeline) = units.get_mut(unit as usize).filter(|_| !mine && left > 0) else { continue };
+                if timeline.clear(model, own.place, place.start, place.finish).is_ok() {
+                    timeline.add(booking);
+                    self.held[activity as usize].push(unit);
+                    left -= 1;
+                }
+            }
+        }
+        self.placed[activity as usize] = Some(place);
+    }
+
+    /// Takes a placed activity out; gives back where it was.
+    pub fn take(&mut self, activity: u32) -> Option<Place> {
+        let place = self.placed[activity as usize].take()?;
+        let model = self.model;
+        let own = &model.activities[activity as usize];
+        let crew = self.crew_of(place.mode);
+        if crew != NONE {
+            self.crews[crew as usize].remove(place.start, activity);
+        }
+        for area in &model.area_lists[wide(&own.areas)] {
+            self.areas[*area as usize].remove(place.start, activity);
+        }
+        for &(resource, amount) in &model.needs[wide(&own.needs)] {
+            self.profiles[resource as usize].remove(place.start, place.finish, amount);
+        }
+        let held = std::mem::take(&mut self.held[activity as usize]);
+        let mut units = held.into_iter();
+        for &(kind, amount) in &model.needs[wide(&own.gear)] {
+            for unit in units.by_ref().take(amount as usize) {
+                self.gear[kind as usize][unit as usize].remove(place.start, activity);
+            }
+        }
+        Some(place)
+    }
+}
+
+/// The first start at or after `t` in workable time, and the finish; other activities are not looked at.
+#[inline]
+pub fn workable(model: &Model, activity: u32, mode: u32, mut t: T, first_piece_min: T) -> Option<(T, T)> {
+    let own = &model.activities[activity as usize];
+    let way = &model.modes[mode as usize];
+    if way.crew == NONE {
+        return Some((t, t + way.length));
+    }
+    let crew = &model.calendars[model.crews[way.crew as usize].calendar as usize];
+    let access = &model.calendars[model.places[own.place as usize].access as usize];
+    loop {
+        let (from, until) = common_at_or_after(crew, access, t)?;
+        let start = t.max(from);
+        if start + way.length <= until {
+            return Some((start, start + way.length));
+        }
+        if own.dividable && until - start >= first_piece_min.min(until - from) {
+            let mut left = way.length - (until - start);
+            let mut after = until;
+            loop {
+                let (from, until) = common_at_or_after(crew, access, after)?;
+                if left <= until - from {
+                    return Some((start, from + left));
+                }
+                left -= until - from;
+                after = until;
+                if after > model.end {
+                    return None;
+                }
+            }
+        }
+        t = until;
+        if t > model.end {
+            return None;
+        }
+    }
+}
+
+/// `None` when every gate of a mode is open for a start at `start`; else the next start worth trying.
+#[inline]
+pub fn gate_obstacle(model: &Model, mode: u32, start: T) -> Option<T> {
+    for gate in &model.gate_uses[wide(&model.modes[mode as usize].gates)] {
+        let from = start + gate.offset;
+        match model.gates[gate.gate as usize].at_or_after(from) {
+            Some((open, shut)) if open <= from && from + gate.length <= shut => {}
+            Some((open, _)) if open > from => return Some(open - gate.offset),
+            Some((_, shut)) => return Some(shut - gate.offset),
+            None => return Some(NEVER),
+        }
+    }
+    None
+}

@@ -1,0 +1,3 @@
+//! What several integration tests need.
+
+pub mod postgres;

@@ -1,0 +1,71 @@
+#!/usr/bin/env python3
+"""Holds our humid-air formulas (Magnus, WMO) against ASHRAE's, as PyPI `psychrolib` has them.
+
+    pip install -r tests/python/requirements.txt
+    cargo run --quiet --example trade_table | python3 tests/python/check_humid_air.py
+
+Only points whose dew point is above freezing are compared: below it ASHRAE speaks of ice, and we, as weather services do,
+of water. Exits with 1 when a difference is larger than its limit.
+"""
+
+import csv
+import sys
+
+import psychrolib
+
+# What the two formulations themselves leave between each other; a slip in a coefficient is many times larger. Dew points
+# of dry air reach down to where the two differ least while the air itself is where they differ most, hence two limits:
+# a tight one where a floor comes near its dew point, a wider one for all humidities.
+DEW_POINT_LIMIT_C = 0.04
+HUMID_RH = 0.70
+HUMID_DEW_POINT_LIMIT_C = 0.02
+SATURATION_LIMIT_PERCENT = 0.3
+ROOM_RH_LIMIT_POINTS = 0.2
+POINTS_MIN = 1000
+
+
+def main() -> int:
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    # Each check: limit, unit, and the largest difference so far with where it was.
+    worst = {
+        "saturation pressure": [SATURATION_LIMIT_PERCENT, "%", 0.0, None],
+        "dew point": [DEW_POINT_LIMIT_C, "C", 0.0, None],
+        "dew point of humid air": [HUMID_DEW_POINT_LIMIT_C, "C", 0.0, None],
+        "humidity at room temperature": [ROOM_RH_LIMIT_POINTS, "points", 0.0, None],
+    }
+
+    def note(name: str, difference: float, where: str) -> None:
+        if abs(difference) >= worst[name][2]:
+            worst[name][2:] = [abs(difference), where]
+
+    points = 0
+    for row in csv.DictReader(sys.stdin):
+        ours = {name: float(value) for name, value in row.items()}
+        temp_c, rh = ours["temp_c"], ours["rh_percent"] / 100
+        dew_point_c = psychrolib.GetTDewPointFromRelHum(temp_c, rh)
+        if dew_point_c <= 0:
+            continue
+        points += 1
+        where = f"{temp_c} C {ours['rh_percent']} %"
+        saturation_pa = psychrolib.GetSatVapPres(temp_c)
+        room_rh = psychrolib.GetVapPresFromRelHum(temp_c, rh) / psychrolib.GetSatVapPres(ours["room_temp_c"])
+        note("saturation pressure", 100 * (ours["saturation_pa"] / saturation_pa - 1), where)
+        note("dew point", ours["dew_point_c"] - dew_point_c, where)
+        if rh >= HUMID_RH:
+            note("dew point of humid air", ours["dew_point_c"] - dew_point_c, where)
+        note("humidity at room temperature", ours["room_rh_percent"] - min(100.0, 100 * room_rh), where)
+
+    failed = 0
+    for name, (limit, unit, difference, where) in worst.items():
+        verdict = "ok" if difference <= limit else "TOO LARGE"
+        failed += verdict != "ok"
+        print(f"{name}: largest difference {difference:.4f} {unit} at {where}, limit {limit}: {verdict}")
+    if points < POINTS_MIN:
+        print(f"only {points} points compared, {POINTS_MIN} expected: was the table cut short?")
+        failed += 1
+    print(f"{points} points above freezing compared")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
