@@ -215,8 +215,10 @@ impl Floor<'_> {
         let first = self.step(StepKind::TreatA, Some(TREAT), (10, 60));
         let gate = self.draw.chance(50).then(|| limits(self.draw, 0));
         let first = Step { gate, ..first };
+        let second_name = format!("TreatB-{}", self.steps.len() + 1);
         let second = Step {
-            key: key(&format!("TreatB-{}", self.steps.len() + 1)),
+            key: key(&second_name),
+            name: name(&second_name),
             kind: StepKind::TreatB,
             gate: self.draw.chance(50).then(|| limits(self.draw, 60)),
             ..first.clone()
