@@ -73,13 +73,7 @@ pub(super) fn time_of_day(text: &str) -> Result<i32, Fault> {
 
 /// An IANA time zone; the one place where the wire meets [`Zone::parse`].
 pub(super) fn zone(name: &str) -> Result<Zone, Fault> {
-    Zone::parse(name).ok_or_else(|| {
-        Fault::new(
-            "unknown-zone",
-            format!("there is no time zone {}", shown(name)),
-            "use a name of the IANA time zone database, such as \"America/New_York\"",
-        )
-    })
+    Zone::parse(name).map_err(|error| Fault::new("unknown-zone", error.to_string(), error.cure()))
 }
 
 /// An instant as the wall clock of `zone` shows it, with its offset: RFC 3339.
