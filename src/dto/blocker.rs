@@ -32,6 +32,7 @@ pub enum BlockerDto {
     TooFewPeople { needed: i64, largest: i64 },
     LongerThanAnyShift { minutes: i64, longest_minutes: i64 },
     HouseNeverOpen,
+    DwellImpossible,
     TooFewUnits { equipment: String, needed: i64, units: i64 },
     DwellImpossible,
     ClimateNeverAllows,
@@ -172,6 +173,7 @@ impl BlockerDto {
                 Some(Blocker::LongerThanAnyShift { minutes: *minutes, longest_minutes: *longest_minutes })
             }
             BlockerDto::HouseNeverOpen => Some(Blocker::HouseNeverOpen),
+            BlockerDto::DwellImpossible => Some(Blocker::DwellImpossible),
             BlockerDto::TooFewUnits { equipment, needed, units } => {
                 let at = at.field("too_few_units");
                 let kind = faults.find(&at.field("equipment"), &names.equipment, equipment, "a plan");
@@ -211,6 +213,7 @@ impl BlockerDto {
                 BlockerDto::LongerThanAnyShift { minutes: *minutes, longest_minutes: *longest_minutes }
             }
             Blocker::HouseNeverOpen => BlockerDto::HouseNeverOpen,
+            Blocker::DwellImpossible => BlockerDto::DwellImpossible,
             Blocker::TooFewUnits { equipment, needed, units } => BlockerDto::TooFewUnits {
                 equipment: situation.equipment[equipment.index()].key.to_string(),
                 needed: i64::from(*needed),
@@ -250,6 +253,11 @@ impl BlockerDto {
                 "house-never-open",
                 "The house is never open within the planning horizon",
                 "give it access hours in that time",
+            ),
+            BlockerDto::DwellImpossible => Fault::new(
+                "dwell-impossible",
+                "The two works of a dwell take so different a time that no crew keeps it from the first point to the last",
+                "let both be rolled at the same rate by as many people, or widen the dwell if the label allows it",
             ),
             BlockerDto::TooFewUnits { equipment, needed, units } => Fault::new(
                 "too-few-units",

@@ -95,7 +95,20 @@ pub fn keep(state: &mut State<'_>, generator: &mut Generator, published: &[Publi
             generator.held[promise.activity as usize] = true;
         }
     }
+    drop_contradicted(state, generator);
     drop_idle_extras(state, generator);
+}
+
+/// Pinned steps were put before anything was known of what precedes them: those that contradict it go again.
+fn drop_contradicted(state: &mut State<'_>, generator: &mut Generator) {
+    let model = state.model;
+    for activity in 0..model.activities.len() as u32 {
+        let movable = model.activities[activity as usize].pinned && state.place(activity).is_some();
+        if movable && model.before(activity).any(|arc| !agrees(state, arc)) {
+            generator.held[activity as usize] = false;
+            generator.take(state, activity);
+        }
+    }
 }
 
 /// Extra steps stay only while the wait they belong to has lapsed; a successor that then breaks its wait goes too.

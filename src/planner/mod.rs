@@ -110,13 +110,24 @@ fn weights(situation: &Situation, compiled: &Compiled, promises: Vec<score::Prom
         release: compiled.time(job.release),
     });
     let mut crew = vec![NONE; compiled.steps.len()];
-    let mut busy = vec![Vec::new(); situation.crews.len()];
+    let mut busy: Vec<Vec<score::FixedBusy>> = vec![Vec::new(); situation.crews.len()];
     for (activity, steps) in compiled.steps.iter().enumerate() {
         let step = steps[0];
         let Some(attempt) = situation.jobs[step.job.index()].chain.step(step.step).fixed() else { continue };
         let Some(place) = compiled.fixed[activity] else { continue };
         crew[activity] = attempt.crew.0;
-        busy[attempt.crew.index()].push((place.start, place.finish, situation.house_of(step).0));
+        let run = compiled.run_of[activity];
+        let own = &mut busy[attempt.crew.index()];
+        match own.iter_mut().find(|known| run != NONE && known.run == run) {
+            Some(known) => (known.start, known.end) = (known.start.min(place.start), known.end.max(place.finish)),
+            None => own.push(score::FixedBusy {
+                start: place.start,
+                end: place.finish,
+                place: situation.house_of(step).0,
+                run,
+                rest: compiled.rest_of[activity],
+            }),
+        }
     }
     let steps = compiled.steps.iter().map(|steps| steps.iter().map(|step| step.step.0).collect()).collect();
     let fixed = Fixed { steps, crew, busy };

@@ -1,3 +1,69 @@
-//! All SQL and the private PostgreSQL cluster.
+//! All SQL, and the only door to PostgreSQL. Nothing is asked of the database except through a [`Session`], which
+//! begins with its company, or by the two questions that come before the company is known (whose token, whose
+//! calendar address) and [`Store::ping`]. What documents contain is no business of this module: they go in and out as
+//! [`Document`].
+//!
+//! | file | what |
+//! |---|---|
+//! | `pool` | the pool, and sessions |
+//! | `migrate` | the schema, the login role, what it may do |
+//! | `error` | every refusal: code, cause and cure; SQLSTATE and constraint names to errors |
+//! | `document` | JSON that is stored as it comes |
+//! | `companies` | companies and their settings |
+//! | `nouns` | houses, crews, equipment, methods, regions |
+//! | `jobs`, `chains` | jobs; their steps and waits |
+//! | `records` | what happened on the floor |
+//! | `plans` | plans and their rows |
+//! | `copy` | rows as binary COPY |
+//! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
+//! | `planning` | the whole planning input at once |
+//! | `tokens`, `feeds`, `secret` | who may come in |
+//! | `idempotency` | the same request twice |
+//! | `cluster` | the private PostgreSQL that the program runs when no other is named |
 
+mod bookings;
+mod chains;
 pub mod cluster;
+mod companies;
+mod copy;
+mod document;
+mod error;
+mod feeds;
+mod idempotency;
+mod jobs;
+mod migrate;
+mod nouns;
+mod planning;
+mod plans;
+mod pool;
+mod publish;
+mod records;
+mod secret;
+mod tokens;
+
+pub use bookings::{BookedBy, BookingRow};
+pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};
+pub use companies::{CompanyRow, list_companies};
+pub use copy::PlanRow;
+pub use document::Document;
+pub use error::{BookedWork, StoreError};
+pub use feeds::{FeedKind, FeedRow, FoundFeed};
+pub use idempotency::{Begun, StoredResponse, Ticket};
+pub use jobs::{JobFilter, JobRow, JobStatus, NewJob};
+pub use migrate::{AppLogin, DEFAULT_APP_ROLE, migrate};
+pub use nouns::{NewNoun, Noun, NounRow, Reference};
+pub use planning::{PlannedJob, PlanningRows};
+pub use plans::{NewPlan, PlanHead, PlanStatus};
+pub use pool::{CompanyId, POOL_SIZE_DEFAULT, Session, Store};
+pub use publish::{CALLED_OFF_KEPT_DAYS, Published};
+pub use records::{NewRecord, RecordOutcome, RecordRow};
+pub use secret::Secret;
+pub use tokens::{FoundToken, NewToken, TokenRole, TokenRow};
+
+use uuid::Uuid;
+
+/// An identifier for a new row: rising with time, so that pages in the order of identifiers are pages in the order of
+/// creation.
+pub fn new_id() -> Uuid {
+    Uuid::now_v7()
+}

@@ -1,3 +1,4 @@
 //! What several integration tests need.
 
 pub mod postgres;
+pub mod store;

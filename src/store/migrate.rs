@@ -1,0 +1,126 @@
+//! The schema, the login role, and what that role may do. Run by the owner of the database, at every start if need be,
+//! by any number of copies at once.
+
+use super::StoreError;
+use sqlx::postgres::PgConnectOptions;
+use sqlx::{AssertSqlSafe, ConnectOptions, Connection, PgConnection};
+use std::fmt;
+
+/// The role that servers log in as, unless told otherwise.
+pub const DEFAULT_APP_ROLE: &str = "tackfree_app";
+/// Taken while roles and rights are put in order, so that copies that start together do it one after the other.
+const RIGHTS_LOCK: i64 = 0x7461_636b_6672_6565;
+
+/// What the login role may do with each table: no more than this program does. History is only added to; steps, crews
+/// and plans that something may name are never deleted.
+const RIGHTS: &[(&str, &str)] = &[
+    ("company", "SELECT, INSERT, UPDATE"),
+    ("house", "SELECT, INSERT, UPDATE"),
+    ("crew", "SELECT, INSERT, UPDATE"),
+    ("equipment", "SELECT, INSERT, UPDATE"),
+    ("method", "SELECT, INSERT, UPDATE"),
+    ("region", "SELECT, INSERT, UPDATE"),
+    ("job", "SELECT, INSERT, UPDATE"),
+    ("job_step", "SELECT, INSERT, UPDATE"),
+    ("job_wait", "SELECT, INSERT, DELETE"),
+    ("step_record", "SELECT, INSERT"),
+    ("plan", "SELECT, INSERT, UPDATE"),
+    ("plan_row", "SELECT, INSERT, DELETE"),
+    ("booking", "SELECT, INSERT, UPDATE, DELETE"),
+    ("token", "SELECT, INSERT, UPDATE"),
+    ("feed", "SELECT, INSERT, UPDATE"),
+    ("idempotency", "SELECT, INSERT, UPDATE, DELETE"),
+];
+
+/// How servers log in.
+#[derive(Clone)]
+pub struct AppLogin {
+    /// Name of the role: up to 63 lower-case letters, digits and underscores.
+    pub role: String,
+    /// Given to the role when it is created, never changed afterwards. `None` where the server trusts the socket.
+    pub password: Option<String>,
+}
+
+impl fmt::Debug for AppLogin {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("AppLogin").field("role", &self.role).finish_non_exhaustive()
+    }
+}
+
+impl Default for AppLogin {
+    fn default() -> AppLogin {
+        AppLogin { role: DEFAULT_APP_ROLE.to_owned(), password: None }
+    }
+}
+
+/// Creates the login role if it is missing, brings the schema up to date, and grants the role its rights.
+///
+/// # Errors
+/// `Unavailable`, `Migration`, `CannotCreateRole`, `BadRoleName`.
+pub async fn migrate(owner: &PgConnectOptions, login: &AppLogin) -> Result<(), StoreError> {
+    let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_';
+    if login.role.is_empty() || login.role.len() > 63 || !login.role.chars().all(plain) {
+        return Err(StoreError::BadRoleName(login.role.clone()));
+    }
+    let mut connection = owner.clone().connect().await?;
+    // What exists already is no news.
+    sqlx::query("SET client_min_messages = warning").execute(&mut connection).await?;
+    ensure_role(&mut connection, login).await?;
+    // It takes an advisory lock of its own. (`run` asks the same, but its future cannot be sent to another thread.)
+    let outcome = sqlx::migrate!().run_direct(None, &mut connection, false).await;
+    outcome.map_err(|error| match error {
+        sqlx::migrate::MigrateError::Execute(error) => match StoreError::from(error) {
+            StoreError::Broken(error) => StoreError::Migration(Box::new(error.into())),
+            known => known,
+        },
+        other => StoreError::Migration(Box::new(other)),
+    })?;
+    grant(&mut connection, &login.role).await?;
+    Ok(connection.close().await?)
+}
+
+/// Roles belong to the whole server, and locks to one database: another database's copy may create it at the same time.
+async fn ensure_role(connection: &mut PgConnection, login: &AppLogin) -> Result<(), StoreError> {
+    let known = sqlx::query("SELECT 1 FROM pg_roles WHERE rolname = $1").bind(&login.role);
+    if known.fetch_optional(&mut *connection).await?.is_some() {
+        return Ok(());
+    }
+    let statement: String = sqlx::query_scalar(
+        "SELECT format('CREATE ROLE %I LOGIN NOSUPERUSER NOBYPASSRLS NOCREATEDB NOCREATEROLE NOREPLICATION PASSWORD %L',
+                       $1, $2)",
+    )
+    .bind(&login.role)
+    .bind(&login.password)
+    .fetch_one(&mut *connection)
+    .await?;
+    match sqlx::query(AssertSqlSafe(statement)).execute(&mut *connection).await {
+        Ok(_) => Ok(()),
+        Err(sqlx::Error::Database(error)) if matches!(error.code().as_deref(), Some("42710" | "23505")) => Ok(()),
+        Err(source @ sqlx::Error::Database(_)) => {
+            Err(StoreError::CannotCreateRole { role: login.role.clone(), source })
+        }
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// In one transaction, so that running copies never see rights missing.
+async fn grant(connection: &mut PgConnection, role: &str) -> Result<(), StoreError> {
+    // `role` has been checked: it needs no quotes, except that it might be a keyword.
+    let role = format!("\"{role}\"");
+    let mut statements = vec![
+        format!("REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {role}"),
+        format!("GRANT USAGE ON SCHEMA public TO {role}"),
+        format!("GRANT EXECUTE ON FUNCTION find_token(bytea), find_feed(bytea) TO {role}"),
+    ];
+    statements.extend(RIGHTS.iter().map(|(table, rights)| format!("GRANT {rights} ON {table} TO {role}")));
+    let mut tx = connection.begin().await?;
+    sqlx::query("SELECT pg_advisory_xact_lock($1)").bind(RIGHTS_LOCK).execute(&mut *tx).await?;
+    // New plans pass through a temporary table.
+    let database: String =
+        sqlx::query_scalar("SELECT format('GRANT TEMPORARY ON DATABASE %I TO ', current_database())")
+            .fetch_one(&mut *tx)
+            .await?;
+    statements.push(database + &role);
+    sqlx::raw_sql(AssertSqlSafe(statements.join("; "))).execute(&mut *tx).await?;
+    Ok(tx.commit().await?)
+}

@@ -1,0 +1,172 @@
+//! The pool of connections as the login role, and sessions: transactions that begin with their company. Nothing else
+//! hands out connections.
+
+use super::StoreError;
+use super::migrate::{AppLogin, migrate};
+use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
+use sqlx::{AssertSqlSafe, Executor, PgConnection, PgPool, PgTransaction};
+use std::fmt;
+use std::time::Duration;
+use uuid::Uuid;
+
+/// Connections of one copy of the server: more gain nothing on few cores, and every copy has as many.
+pub const POOL_SIZE_DEFAULT: u32 = 8;
+/// How long a request waits for a connection before it is told that the database cannot be reached.
+const ACQUIRE_TIMEOUT: Duration = Duration::from_secs(3);
+/// On every connection: no statement, lock or forgotten transaction holds others up for ever, and the planning input of
+/// a large company is sorted in memory.
+const CONNECTION_SETTINGS: &str = "SET statement_timeout = '30s'; SET lock_timeout = '5s'; \
+     SET idle_in_transaction_session_timeout = '60s'; SET TimeZone = 'UTC'; SET work_mem = '32MB'; SET client_min_messages = warning";
+
+/// The tenant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct CompanyId(pub Uuid);
+
+impl fmt::Display for CompanyId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+/// The pool. Cheap to clone.
+#[derive(Debug, Clone)]
+pub struct Store {
+    pool: PgPool,
+}
+
+/// One transaction of one company. Dropped without [`Session::commit`], nothing of it has happened.
+#[derive(Debug)]
+pub struct Session {
+    pub(super) tx: PgTransaction<'static>,
+    pub(super) company: CompanyId,
+}
+
+impl Store {
+    /// Brings the schema up to date as `owner`, then opens the pool as `login` on the same server and database.
+    ///
+    /// # Errors
+    /// As [`migrate`] and [`Store::open`].
+    pub async fn connect(owner: &PgConnectOptions, login: &AppLogin) -> Result<Store, StoreError> {
+        migrate(owner, login).await?;
+        let mut app = owner.clone().username(&login.role);
+        if let Some(password) = &login.password {
+            app = app.password(password);
+        }
+        Store::open(app, POOL_SIZE_DEFAULT).await
+    }
+
+    /// Opens the pool on a database whose schema is up to date.
+    ///
+    /// # Errors
+    /// `Unavailable`; `UnsafeRole` when row security would not hold `app` back.
+    pub async fn open(app: PgConnectOptions, connections_max: u32) -> Result<Store, StoreError> {
+        let pool = PgPoolOptions::new()
+            .max_connections(connections_max)
+            .acquire_timeout(ACQUIRE_TIMEOUT)
+            // A round trip saved on each request; `begin` copes with connections that died unnoticed.
+            .test_before_acquire(false)
+            .after_connect(|connection, _| {
+                Box::pin(async move { connection.execute(CONNECTION_SETTINGS).await.map(drop) })
+            })
+            .connect_with(app)
+            .await?;
+        refuse_unsafe_role(&pool).await?;
+        Ok(Store { pool })
+    }
+
+    /// Begins a transaction for reading and writing what belongs to `company`.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn session(&self, company: CompanyId) -> Result<Session, StoreError> {
+        self.begin("BEGIN", company).await
+    }
+
+    /// Begins a transaction that only reads, and sees one state of the company however many questions it asks.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn snapshot(&self, company: CompanyId) -> Result<Session, StoreError> {
+        self.begin("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", company).await
+    }
+
+    /// Whether the database answers.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn ping(&self) -> Result<(), StoreError> {
+        self.retry_lost(|| async { sqlx::query("SELECT 1").execute(&self.pool).await.map(drop) }).await
+    }
+
+    /// Ends all connections when their work is done.
+    pub async fn close(&self) {
+        self.pool.close().await;
+    }
+
+    pub(super) fn pool(&self) -> &PgPool {
+        &self.pool
+    }
+
+    /// Beginning and naming the company is one round trip. A UUID is written as hexadecimal digits and hyphens only.
+    async fn begin(&self, begin: &str, company: CompanyId) -> Result<Session, StoreError> {
+        let statement = format!("{begin}; SET LOCAL app.company = '{company}'");
+        let tx = self.retry_lost(|| self.pool.begin_with(AssertSqlSafe(statement.clone()))).await?;
+        Ok(Session { tx, company })
+    }
+
+    /// Tries again with the next connection when one turns out to be dead: after a restart of PostgreSQL all idle ones
+    /// are. Only for what may be done twice.
+    pub(super) async fn retry_lost<T, F>(&self, attempt: impl Fn() -> F) -> Result<T, StoreError>
+    where
+        F: Future<Output = Result<T, sqlx::Error>>,
+    {
+        let mut left = self.pool.options().get_max_connections();
+        loop {
+            match attempt().await.map_err(StoreError::from) {
+                Err(StoreError::Unavailable(reason)) if left > 0 && !matches!(reason, sqlx::Error::PoolTimedOut) => {
+                    tracing::debug!(%reason, "a connection was lost while idle");
+                    left -= 1;
+                }
+                outcome => return outcome,
+            }
+        }
+    }
+}
+
+impl Session {
+    /// Whose it is.
+    pub fn company(&self) -> CompanyId {
+        self.company
+    }
+
+    /// Makes all of it true, at once.
+    ///
+    /// # Errors
+    /// `Unavailable`: then it is not known whether it has happened; `Busy`: it has not.
+    pub async fn commit(self) -> Result<(), StoreError> {
+        Ok(self.tx.commit().await?)
+    }
+
+    pub(super) fn db(&mut self) -> &mut PgConnection {
+        &mut self.tx
+    }
+}
+
+/// Superusers and owners pass row security silently: better not to start.
+async fn refuse_unsafe_role(pool: &PgPool) -> Result<(), StoreError> {
+    let (role, superuser, bypasses, owns): (String, bool, bool, bool) = sqlx::query_as(
+        "SELECT rolname::text, rolsuper, rolbypassrls,
+                EXISTS (SELECT FROM pg_class WHERE relnamespace = 'public'::regnamespace
+                        AND pg_has_role(current_user, relowner, 'MEMBER'))
+         FROM pg_roles WHERE rolname = current_user",
+    )
+    .fetch_one(pool)
+    .await?;
+    let why = match (superuser, bypasses, owns) {
+        (true, _, _) => "it is a superuser",
+        (_, true, _) => "it bypasses row security",
+        (_, _, true) => "it owns tables, or is a member of the role that does",
+        (false, false, false) => return Ok(()),
+    };
+    Err(StoreError::UnsafeRole { role, why })
+}
