@@ -34,7 +34,6 @@ pub enum BlockerDto {
     HouseNeverOpen,
     DwellImpossible,
     TooFewUnits { equipment: String, needed: i64, units: i64 },
-    DwellImpossible,
     ClimateNeverAllows,
     NeverDries(String),
     MaximumWaitAfter(String),
@@ -183,7 +182,6 @@ impl BlockerDto {
                 let equipment = EquipmentIx::from_index(kind?);
                 Some(Blocker::TooFewUnits { equipment, needed: needed? as u32, units: units? as u32 })
             }
-            BlockerDto::DwellImpossible => Some(Blocker::DwellImpossible),
             BlockerDto::ClimateNeverAllows => Some(Blocker::ClimateNeverAllows),
             BlockerDto::NeverDries(step) => {
                 find_step(&at.field("never_dries"), job, step, "a plan", faults).map(Blocker::NeverDries)
@@ -219,7 +217,6 @@ impl BlockerDto {
                 needed: i64::from(*needed),
                 units: i64::from(*units),
             },
-            Blocker::DwellImpossible => BlockerDto::DwellImpossible,
             Blocker::ClimateNeverAllows => BlockerDto::ClimateNeverAllows,
             Blocker::NeverDries(step) => BlockerDto::NeverDries(own(step)),
             Blocker::MaximumWaitAfter(step) => BlockerDto::MaximumWaitAfter(own(step)),
@@ -263,11 +260,6 @@ impl BlockerDto {
                 "too-few-units",
                 format!("It needs {needed} of {}; there are {units}", shown(equipment)),
                 "get more of it, or let the step do with fewer",
-            ),
-            BlockerDto::DwellImpossible => Fault::new(
-                "dwell-impossible",
-                "The steps of the dwell take so different a time that the dwell cannot be kept over the whole floor",
-                "give both the same rate and as many people",
             ),
             BlockerDto::ClimateNeverAllows => Fault::new(
                 "climate-never-allows",
