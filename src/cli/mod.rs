@@ -1,3 +1,35 @@
-//! The command line: commands and what they print.
+//! The command line: what can be asked of the program, and what it prints. Use cases live in `service`; the planner's
+//! own two commands need no database.
 
+pub mod plan;
 pub mod week;
+
+use std::process::ExitCode;
+
+/// What a command ends with when it could not do what was asked: why, and what would cure it.
+#[derive(Debug)]
+pub struct Refusal {
+    /// Stable code.
+    pub code: String,
+    /// What is wrong.
+    pub what: String,
+    /// What would make it right.
+    pub cure: String,
+}
+
+impl Refusal {
+    /// Puts the parts together.
+    pub fn new(code: impl Into<String>, what: impl Into<String>, cure: impl Into<String>) -> Refusal {
+        Refusal { code: code.into(), what: what.into(), cure: cure.into() }
+    }
+
+    /// Tells it on standard error; the exit code is 1.
+    pub fn tell(&self) -> ExitCode {
+        eprintln!("tackfree: {}", self.what);
+        if !self.cure.is_empty() {
+            eprintln!("  what to do: {}", self.cure);
+        }
+        eprintln!("  code: {}", self.code);
+        ExitCode::FAILURE
+    }
+}

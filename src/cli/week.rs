@@ -86,7 +86,9 @@ pub fn crews(situation: &Situation, plan: &Plan, shown: Shown) -> String {
             let house = &situation.houses[line.house.index()].name;
             let _ = writeln!(out, "  {shown_day}  {from}-{until}  {:<24}  {}", house.as_str(), line.what);
         }
-        let summary = if lines.is_empty() { "no work planned".to_owned() } else { format!("{} of work", length(work)) };
+        let (hours, rest) = (work / 60, work % 60);
+        let summary =
+            if lines.is_empty() { "no work planned".to_owned() } else { format!("{hours} h {rest:02} min of work") };
         let _ = writeln!(out, "  {:>10}  {summary}\n", "");
     }
     out
@@ -187,7 +189,7 @@ fn house_line(out: &mut String, situation: &Situation, zone: Zone, placement: &P
     let until = if same_day { clock(zone, placement.finish()) } else { moment(zone, placement.finish()) };
     let from = moment(zone, placement.start());
     let span = format!("{from}-{until}");
-    let _ = writeln!(out, "  {span:<34}  {:<28}  {crew}{}", step.name.as_str(), state_mark(step));
+    let _ = writeln!(out, "  {span:<31}  {:<32}  {crew}{}", step.name.as_str(), state_mark(step));
 }
 
 /// The longest wait that ends at this placement's start, if it is worth a line.

@@ -116,8 +116,7 @@ fn no_span(compiled: &Compiled, activity: u32) -> Option<Blocker> {
     if access.as_slice().is_empty() {
         return Some(Blocker::HouseNeverOpen);
     }
-    let mut shortest = T::MAX;
-    let mut longest = 0;
+    let mut nearest: Option<(T, T, T)> = None;
     for mode in own.modes.clone() {
         let way = &model.modes[mode as usize];
         let crew = &model.calendars[model.crews[way.crew as usize].calendar as usize];
@@ -130,10 +129,11 @@ fn no_span(compiled: &Compiled, activity: u32) -> Option<Blocker> {
         if own_longest >= way.length || (own.dividable && own_longest > 0) {
             return None;
         }
-        shortest = shortest.min(way.length);
-        longest = longest.max(own_longest);
+        let short = (way.length - own_longest, way.length, own_longest);
+        nearest = Some(nearest.map_or(short, |nearest| nearest.min(short)));
     }
-    Some(Blocker::LongerThanAnyShift { minutes: i64::from(shortest), longest_minutes: i64::from(longest) })
+    let (_, minutes, longest) = nearest?;
+    Some(Blocker::LongerThanAnyShift { minutes: i64::from(minutes), longest_minutes: i64::from(longest) })
 }
 
 fn gates_never(compiled: &Compiled, activity: u32) -> bool {

@@ -18,6 +18,9 @@ use crate::trade::house::house_climate;
 use crate::trade::ready::DryingTable;
 use chrono::Days;
 
+/// Nothing that is still to be finished was begun longer ago, but for steps whose end is known already.
+const RECENT_MINUTES: i64 = 3 * 1440;
+
 /// A model and the way back from it.
 pub struct Compiled {
     /// The problem.
@@ -28,6 +31,10 @@ pub struct Compiled {
     pub activity_of: Vec<Vec<u32>>,
     /// Where running and done activities are; `None` for open ones.
     pub fixed: Vec<Option<Place>>,
+    /// A number for each dwell run that a fixed activity belongs to, `NONE` for others.
+    pub run_of: Vec<u32>,
+    /// For a fixed activity of a begun run, the open activity that is the rest of it; `NONE` for others.
+    pub rest_of: Vec<u32>,
     /// Travelling gear that running steps hold, by activity.
     pub running_gear: Vec<(u32, UnitUse)>,
     /// Index of each equipment kind among the cumulative resources, or among the travelling kinds.
@@ -139,7 +146,9 @@ impl<'s> Tables<'s> {
         let own = &self.situation.crews[crew.index()];
         let away = joined(own.absences.clone());
         let working = without(&own.calendar.spans(own.zone, self.within()), &away);
-        let regular = without(&own.calendar.regular_spans(own.zone, self.within()), &away);
+        // Of a run begun before now, overtime is counted from its start.
+        let recent = Span::new(self.situation.now.plus(-RECENT_MINUTES), self.until).unwrap_or(self.within());
+        let regular = without(&own.calendar.regular_spans(own.zone, recent), &away);
         let (working, regular) = (self.spans(&working), self.spans(&regular));
         let houses = (0..self.situation.houses.len()).map(HouseIx::from_index);
         let home_ways = match own.home {

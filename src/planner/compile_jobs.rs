@@ -5,6 +5,7 @@ use super::compile::{Compiled, GearIndex, Tables, step_refs};
 use super::model::{Activity, Anchor, Arc, GateUse, Mode, NONE, Part, Taken};
 use super::spans::{NEVER, T};
 use super::state::Place;
+use super::timeline::FIXED;
 use crate::domain::chain::{Attempt, Chain, OnExceed, Outcome, Step, StepState, Wait, WaitKind};
 use crate::domain::ids::{CrewIx, JobIx, StepIx, StepRef};
 use crate::domain::plan::UnitUse;
@@ -50,9 +51,10 @@ pub fn add_jobs(tables: Tables<'_>, gear_index: Vec<GearIndex>) -> Compiled {
     for (job, content) in situation.jobs.iter().enumerate() {
         builder.add_job(JobIx::from_index(job), content);
     }
+    let (run_of, rest_of) = builder.begun_runs();
     let Builder { mut tables, gear_index, steps, activity_of, fixed, running_gear, .. } = builder;
     tables.model.index();
-    Compiled { model: tables.model, steps, activity_of, fixed, running_gear, gear_index }
+    Compiled { model: tables.model, steps, activity_of, fixed, run_of, rest_of, running_gear, gear_index }
 }
 
 fn extend<X>(list: &mut Vec<X>, more: impl IntoIterator<Item = X>) -> Range<u32> {
@@ -73,7 +75,8 @@ fn runs(chain: &Chain) -> Vec<Vec<StepIx>> {
     };
     let second: Vec<StepIx> = (0..chain.steps().len()).map(StepIx::from_index).filter_map(dwell_after).collect();
     let mut out = Vec::new();
-    for first in (0..chain.steps().len()).map(StepIx::from_index).filter(|step| !second.contains(step)) {
+    // Predecessors first: the rest of a begun run looks up what it joins.
+    for &first in chain.order().iter().filter(|step| !second.contains(step)) {
         let mut run = vec![first];
         while let Some(next) = run.last().and_then(|last| dwell_after(*last)) {
             run.push(next);
@@ -104,6 +107,33 @@ impl Builder<'_> {
             self.add_arc(job, content, wait);
         }
         self.close_after_fixed(job, content);
+    }
+
+    /// See `Compiled::run_of` and `Compiled::rest_of`.
+    fn begun_runs(&self) -> (Vec<u32>, Vec<u32>) {
+        let count = self.steps.len();
+        let (mut run_of, mut rest_of) = (vec![NONE; count], vec![NONE; count]);
+        for (job, content) in self.tables.situation.jobs.iter().enumerate() {
+            let activity = |step: StepIx| self.activity_of[job][step.index()];
+            let dwells = content.chain.waits().iter().filter(|wait| wait.kind == WaitKind::Dwell);
+            // In order of the chain, so that a run's number is that of its first step.
+            let mut dwells: Vec<&Wait> = dwells.collect();
+            dwells.sort_by_key(|wait| content.chain.order().iter().position(|step| *step == wait.from));
+            for wait in dwells {
+                let (from, to) = (activity(wait.from) as usize, activity(wait.to) as usize);
+                if self.fixed[from].is_none() {
+                    continue;
+                }
+                let run = if run_of[from] == NONE { from as u32 } else { run_of[from] };
+                run_of[from] = run;
+                if self.fixed[to].is_some() {
+                    run_of[to] = run;
+                } else {
+                    (0..count).filter(|other| run_of[*other] == run).for_each(|other| rest_of[other] = to as u32);
+                }
+            }
+        }
+        (run_of, rest_of)
     }
 
     fn areas(&mut self, content: &Job, run: &[StepIx]) -> Range<u32> {
@@ -157,9 +187,11 @@ impl Builder<'_> {
             extra: own.only_on_lapse,
             pinned: false,
             steps: 1,
+            joins: NONE,
+            shared: 0..0,
+            shared_until: start,
         });
-        // Up to where an open rest of its run takes over, the crew, the areas and the gear are taken.
-        let end = self.rest_of_run(content, step).map_or(finish, |(_, start, _)| finish.min(start));
+        let end = finish;
         let taken = Taken { start, end, place: content.house.0, by: number };
         let model = &mut self.tables.model;
         if end > -LAST_WAY_MINUTES {
@@ -241,8 +273,12 @@ impl Builder<'_> {
             pinned = true;
         }
         let areas = self.areas(content, run);
-        let shared = before.filter(|_| resumed.is_some_and(|(attempt, _)| attempt.outcome == Outcome::Running));
-        let (needs, gear) = self.needs(run.iter().copied().chain(shared).map(|step| chain.step(step)));
+        let (needs, gear) = self.needs(run.iter().map(|step| chain.step(*step)));
+        let joined = before.filter(|_| resumed.is_some());
+        let joins = joined.map_or(NONE, |step| FIXED | self.activity_of[job.index()][step.index()]);
+        let running = resumed.filter(|(attempt, _)| attempt.outcome == Outcome::Running);
+        let shared_until = running.map_or(release, |(attempt, _)| self.tables.time(attempt.finish));
+        let shared = self.shared(running.and(joined).map(|step| chain.step(step)), &needs);
         let modes = self.modes(content, run, crew, resumed.map(|(attempt, _)| attempt));
         self.fixed.push(None);
         self.tables.model.activities.push(Activity {
@@ -258,7 +294,25 @@ impl Builder<'_> {
             extra: chain.step(run[0]).only_on_lapse,
             pinned,
             steps: run.len() as u16,
+            joins,
+            shared,
+            shared_until,
         });
+    }
+
+    /// What of `needs` a running step holds already.
+    fn shared(&mut self, running: Option<&Step>, needs: &Range<u32>) -> Range<u32> {
+        let Some(running) = running else { return 0..0 };
+        let own = self.tables.model.needs[needs.start as usize..needs.end as usize].to_vec();
+        let held = running.equipment.iter().filter_map(|&(kind, amount)| match self.gear_index[kind.index()] {
+            GearIndex::Cumulative(resource) => {
+                let need = own.iter().find(|need| need.0 == resource)?;
+                Some((resource, amount.min(need.1)))
+            }
+            GearIndex::Travelling(_) => None,
+        });
+        let held: Vec<(u32, u32)> = held.collect();
+        extend(&mut self.tables.model.needs, held)
     }
 
     fn dwell_min(&self, chain: &Chain, step: StepIx) -> T {

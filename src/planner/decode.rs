@@ -3,9 +3,10 @@
 use super::blockers::blocker;
 use super::compile::{Compiled, GearIndex};
 use super::generate::Generator;
-use super::model::wide;
+use super::model::{NONE, wide};
 use super::spans::T;
 use super::state::State;
+use super::timeline::FIXED;
 use crate::domain::chain::Outcome;
 use crate::domain::ids::{EquipmentIx, StepRef};
 use crate::domain::plan::{Cause, Placement, UnitUse, Unplaced};
@@ -77,12 +78,15 @@ fn number_riding_units(
                 busy.remove(&(until, unit));
                 free.insert(unit);
             }
-            let mut taken = Vec::new();
-            for _ in 0..amount {
-                let unit = free.pop_first().unwrap_or(units.saturating_sub(1));
-                busy.insert((finish, unit));
-                taken.push(unit);
+            // The rest of a begun run goes on with what the run holds.
+            let joined = compiled.model.activities[activity as usize].joins;
+            let known: Option<&Vec<u32>> = (joined != NONE).then(|| out.get(&(joined & !FIXED, kind))).flatten();
+            let mut taken: Vec<u32> = known.iter().flat_map(|units| units.iter().copied()).take(amount as usize).collect();
+            busy.retain(|(_, unit)| !taken.contains(unit));
+            while taken.len() < amount as usize {
+                taken.push(free.pop_first().unwrap_or(units.saturating_sub(1)));
             }
+            busy.extend(taken.iter().map(|unit| (finish, *unit)));
             out.insert((activity, kind), taken);
         }
     }

@@ -73,16 +73,32 @@ fn published_of(compiled: &Compiled, activity: u32, parts: &[(u16, &Placement)],
     Published { activity, start: first, crew, mode, frozen: first < freeze_end, gear }
 }
 
-/// Puts pinned activities, then published ones (only frozen ones when `frozen_only`), where they belong, and holds them.
-pub fn keep(state: &mut State<'_>, generator: &mut Generator, published: &[Published], frozen_only: bool) {
+/// Puts pinned activities, then published ones (only frozen ones when `frozen_only`) in order of their start, where they
+/// belong, and holds them. A pin that was published already waits its turn: what stood side by side is tried in the
+/// order in which it was, so that nothing is judged by a neighbour it did not have.
+///
+/// A pin is put before it is known whether what precedes it can be placed; `hopeless` are those that turned out not to
+/// be, and get no preference. Returns the pins that were put.
+pub fn keep(
+    state: &mut State<'_>,
+    generator: &mut Generator,
+    published: &[Published],
+    frozen_only: bool,
+    hopeless: &[u32],
+) -> Vec<u32> {
     let model = state.model;
+    let mut pins = Vec::new();
     for activity in 0..model.activities.len() as u32 {
         let own = &model.activities[activity as usize];
-        if own.pinned && !own.extra && state.place(activity).is_none() && own.release == own.latest {
+        let waits = published.iter().any(|promise| {
+            promise.activity == activity && promise.start == own.latest && (promise.frozen || !frozen_only)
+        });
+        if own.pinned && !waits && !hopeless.contains(&activity) && !own.extra && state.place(activity).is_none() && own.release == own.latest {
             let fitting = own.modes.clone().find_map(|mode| state.fits(activity, mode, own.latest).ok());
             if let Some(place) = fitting {
                 generator.put(state, activity, place);
                 generator.held[activity as usize] = true;
+                pins.push(activity);
             }
         }
     }
@@ -95,7 +111,21 @@ pub fn keep(state: &mut State<'_>, generator: &mut Generator, published: &[Publi
             generator.held[promise.activity as usize] = true;
         }
     }
+    drop_contradicted(state, generator);
     drop_idle_extras(state, generator);
+    pins
+}
+
+/// Pinned steps were put before anything was known of what precedes them: those that contradict it go again.
+fn drop_contradicted(state: &mut State<'_>, generator: &mut Generator) {
+    let model = state.model;
+    for activity in 0..model.activities.len() as u32 {
+        let movable = model.activities[activity as usize].pinned && state.place(activity).is_some();
+        if movable && model.before(activity).any(|arc| !agrees(state, arc)) {
+            generator.held[activity as usize] = false;
+            generator.take(state, activity);
+        }
+    }
 }
 
 /// Extra steps stay only while the wait they belong to has lapsed; a successor that then breaks its wait goes too.

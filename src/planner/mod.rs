@@ -110,13 +110,24 @@ fn weights(situation: &Situation, compiled: &Compiled, promises: Vec<score::Prom
         release: compiled.time(job.release),
     });
     let mut crew = vec![NONE; compiled.steps.len()];
-    let mut busy = vec![Vec::new(); situation.crews.len()];
+    let mut busy: Vec<Vec<score::FixedBusy>> = vec![Vec::new(); situation.crews.len()];
     for (activity, steps) in compiled.steps.iter().enumerate() {
         let step = steps[0];
         let Some(attempt) = situation.jobs[step.job.index()].chain.step(step.step).fixed() else { continue };
         let Some(place) = compiled.fixed[activity] else { continue };
         crew[activity] = attempt.crew.0;
-        busy[attempt.crew.index()].push((place.start, place.finish, situation.house_of(step).0));
+        let run = compiled.run_of[activity];
+        let own = &mut busy[attempt.crew.index()];
+        match own.iter_mut().find(|known| run != NONE && known.run == run) {
+            Some(known) => (known.start, known.end) = (known.start.min(place.start), known.end.max(place.finish)),
+            None => own.push(score::FixedBusy {
+                start: place.start,
+                end: place.finish,
+                place: situation.house_of(step).0,
+                run,
+                rest: compiled.rest_of[activity],
+            }),
+        }
     }
     let steps = compiled.steps.iter().map(|steps| steps.iter().map(|step| step.step.0).collect()).collect();
     let fixed = Fixed { steps, crew, busy };
@@ -132,29 +143,49 @@ fn first_plan<'m>(
 ) -> (State<'m>, Generator) {
     let mut best: Option<(i64, State<'m>, Generator)> = None;
     for bias in orders(compiled, weights) {
-        let mut state = State::new(&compiled.model, &compiled.fixed);
-        let mut generator = Generator::new(compiled.steps.len());
-        for (activity, fixed) in compiled.fixed.iter().enumerate() {
-            generator.held[activity] = fixed.is_some();
-        }
-        keep::keep(&mut state, &mut generator, published, basis == Basis::Anew);
-        let open = open_activities(compiled, &state);
-        for (activity, own) in compiled.model.activities.iter().enumerate() {
-            generator.bias[activity] = bias[own.job as usize];
-        }
-        generator.complete(&mut state, weights, &open);
-        generator.bias.fill(0);
+        let (state, generator, nothing_open) = generate_once(compiled, weights, published, basis, &bias);
         let cost = weights.total(&state).total();
         if best.as_ref().is_none_or(|(least, _, _)| cost < *least) {
             best = Some((cost, state, generator));
         }
-        if open.is_empty() {
+        if nothing_open {
             break;
         }
     }
     match best {
         Some((_, state, generator)) => (state, generator),
         None => unreachable!("there is always at least one order"),
+    }
+}
+
+/// Keeps and completes once with the given order. A pin that was given its time and then could not be used has taken it
+/// from others for nothing: then it is all done again without that preference.
+fn generate_once<'m>(
+    compiled: &'m Compiled,
+    weights: &Weights,
+    published: &[Published],
+    basis: Basis,
+    bias: &[T],
+) -> (State<'m>, Generator, bool) {
+    let mut hopeless: Vec<u32> = Vec::new();
+    loop {
+        let mut state = State::new(&compiled.model, &compiled.fixed);
+        let mut generator = Generator::new(compiled.steps.len());
+        for (activity, fixed) in compiled.fixed.iter().enumerate() {
+            generator.held[activity] = fixed.is_some();
+        }
+        let pins = keep::keep(&mut state, &mut generator, published, basis == Basis::Anew, &hopeless);
+        let open = open_activities(compiled, &state);
+        for (activity, own) in compiled.model.activities.iter().enumerate() {
+            generator.bias[activity] = bias[own.job as usize];
+        }
+        generator.complete(&mut state, weights, &open);
+        generator.bias.fill(0);
+        let before = hopeless.len();
+        hopeless.extend(pins.into_iter().filter(|pin| state.place(*pin).is_none()));
+        if hopeless.len() == before {
+            return (state, generator, open.is_empty());
+        }
     }
 }
 

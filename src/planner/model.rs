@@ -39,6 +39,12 @@ pub struct Activity {
     pub pinned: bool,
     /// How many steps it stands for; more than one in a run.
     pub steps: u16,
+    /// The fixed step whose run this is the rest of: its bookings are no obstacle. `NONE` for all others.
+    pub joins: u32,
+    /// Cumulative resources that the joined step still holds and this one shares, into `Model::needs`.
+    pub shared: Range<u32>,
+    /// Until when the joined step holds them.
+    pub shared_until: T,
 }
 
 /// One way to do an activity.

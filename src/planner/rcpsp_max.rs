@@ -109,6 +109,9 @@ impl Instance {
                 extra: false,
                 pinned: false,
                 steps: 1,
+                joins: NONE,
+                shared: 0..0,
+                shared_until: 0,
             });
         }
         model.arcs = self.lags.iter().map(|&(from, to, lag)| arc(from, to, lag)).collect();

@@ -40,7 +40,22 @@ pub struct Fixed {
     /// By activity.
     pub crew: Vec<u32>,
     /// By crew.
-    pub busy: Vec<Vec<(T, T, u32)>>,
+    pub busy: Vec<Vec<FixedBusy>>,
+}
+
+/// When a crew was busy with what happened: a step, or the steps of a run that it did.
+#[derive(Debug, Clone, Copy)]
+pub struct FixedBusy {
+    /// From.
+    pub start: T,
+    /// Until.
+    pub end: T,
+    /// Where.
+    pub place: u32,
+    /// Which run, `NONE` for a step in none.
+    pub run: u32,
+    /// The activity that is the open rest of the run, or `NONE`: while that is placed, the two are one busy span.
+    pub rest: u32,
 }
 
 /// Everything that costs are counted by.
@@ -58,8 +73,8 @@ pub struct Weights {
     pub steps: Vec<Vec<u16>>,
     /// The crew of each fixed activity, `NONE` for open ones.
     pub fixed_crew: Vec<u32>,
-    /// Busy spans of fixed steps by crew: start, end, place. They count for the way, not for overtime.
-    pub fixed_busy: Vec<Vec<(T, T, u32)>>,
+    /// Busy spans of fixed steps by crew. They count for the way, not for overtime.
+    pub fixed_busy: Vec<Vec<FixedBusy>>,
 }
 
 /// The parts of the cost that belong to one job.
@@ -233,21 +248,30 @@ impl Weights {
         let own = &model.crews[crew as usize];
         let home = |to: u32| own.home_ways.get(to as usize).copied().unwrap_or(0);
         let regular = &model.calendars[own.regular as usize];
-        let mut busy: Vec<(T, T, u32)> = self.fixed_busy[crew as usize].clone();
+        let fixed = &self.fixed_busy[crew as usize];
+        let rest_is_here = |busy: &&FixedBusy| {
+            busy.rest != NONE && state.place(busy.rest).is_some_and(|place| state.crew_of(place.mode) == crew)
+        };
+        let mut busy: Vec<(T, T, u32)> =
+            fixed.iter().filter(|own| !rest_is_here(own)).map(|own| (own.start, own.end, own.place)).collect();
         let mut overtime = 0;
         for booking in state.crew(crew).bookings().iter().filter(|booking| booking.by < super::timeline::FIXED) {
             let Some(place) = state.place(booking.by) else { continue };
-            if !model.activities[booking.by as usize].dividable {
-                busy.push((place.start, place.finish, booking.place));
-                overtime += place.finish - place.start - regular.covered(place.start, place.finish);
-                continue;
-            }
-            for (start, end) in state.pieces(booking.by, place) {
+            let own = &model.activities[booking.by as usize];
+            let mut add = |start: T, end: T| {
                 busy.push((start, end, booking.place));
                 overtime += end - start - regular.covered(start, end);
+            };
+            if own.joins != NONE {
+                let begun = fixed.iter().filter(|begun| begun.rest == booking.by).map(|begun| begun.start).min();
+                add(begun.unwrap_or(place.start), place.finish);
+            } else if own.dividable {
+                state.pieces(booking.by, place).into_iter().for_each(|(start, end)| add(start, end));
+            } else {
+                add(place.start, place.finish);
             }
         }
-        if !self.fixed_busy[crew as usize].is_empty() {
+        if !fixed.is_empty() {
             busy.sort_by_key(|span| (span.0, span.1));
         }
         let mut travel = 0;

@@ -1,7 +1,7 @@
 //! A plan being made: where every activity is, what every resource does, and the search for the next free time. The
 //! state can be taken apart and put together again in any order; nothing here decides what comes first.
 
-use super::model::{Anchor, Arc, Model, NONE, wide};
+use super::model::{Activity, Anchor, Arc, Model, NONE, wide};
 use super::spans::{NEVER, T, common_at_or_after};
 use super::timeline::{Booking, FIXED, Profile, Timeline};
 
@@ -231,12 +231,12 @@ impl<'m> State<'m> {
         let own = &model.activities[activity as usize];
         let way = &model.modes[mode as usize];
         if way.crew != NONE
-            && let Err((next, by)) = self.crews[way.crew as usize].clear(model, own.place, start, finish)
+            && let Err((next, by)) = self.crews[way.crew as usize].clear(model, own.place, start, finish, own.joins)
         {
             return Some((next, Obstacle::Busy(by)));
         }
         for area in &model.area_lists[wide(&own.areas)] {
-            if let Err((next, by)) = self.areas[*area as usize].clear(model, NONE, start, closed_until) {
+            if let Err((next, by)) = self.areas[*area as usize].clear(model, NONE, start, closed_until, own.joins) {
                 return Some((next, Obstacle::Area(by)));
             }
         }
@@ -244,25 +244,40 @@ impl<'m> State<'m> {
             return Some((next, Obstacle::Gate));
         }
         for &(resource, amount) in &model.needs[wide(&own.needs)] {
-            if let Err((next, by)) = self.profiles[resource as usize].clear(start, finish, amount) {
+            let (shared, until) = self.shared(activity, resource, start, finish);
+            let profile = &self.profiles[resource as usize];
+            let together = profile.clear(start, until, amount - shared);
+            if let Err((next, by)) = together.and_then(|()| profile.clear(until, finish, amount)) {
                 return Some((next, Obstacle::Gear(by)));
             }
         }
         for &(kind, amount) in &model.needs[wide(&own.gear)] {
-            if let Some((next, by)) = self.gear_obstacle(kind, amount as usize, own.place, start, finish) {
+            if let Some((next, by)) = self.gear_obstacle(kind, amount as usize, own, start, finish) {
                 return Some((next, Obstacle::Gear(by)));
             }
         }
         None
     }
 
+    /// How much of a resource the step that `activity` joins holds for both, and until when; (0, start) for others.
+    #[inline]
+    fn shared(&self, activity: u32, resource: u32, start: T, finish: T) -> (u32, T) {
+        let own = &self.model.activities[activity as usize];
+        if own.joins == NONE {
+            return (0, start);
+        }
+        let shared = &self.model.needs[wide(&own.shared)];
+        let amount = shared.iter().find(|need| need.0 == resource).map_or(0, |need| need.1);
+        (amount, own.shared_until.clamp(start, finish))
+    }
+
     /// `None` when `amount` units are free; else when the last missing one may be, and who has it.
-    fn gear_obstacle(&self, kind: u32, amount: usize, place: u32, start: T, finish: T) -> Option<(T, u32)> {
+    fn gear_obstacle(&self, kind: u32, amount: usize, own: &Activity, start: T, finish: T) -> Option<(T, u32)> {
         let units = &self.gear[kind as usize];
         let mut free = 0;
         let mut soonest = (NEVER, NONE);
         for unit in units {
-            match unit.clear(self.model, place, start, finish) {
+            match unit.clear(self.model, own.place, start, finish, own.joins) {
                 Ok(()) => free += 1,
                 Err(next) => soonest = soonest.min(next),
             }
@@ -285,7 +300,9 @@ impl<'m> State<'m> {
             self.areas[*area as usize].add(Booking { end: place.closed_until, place: NONE, ..booking });
         }
         for &(resource, amount) in &model.needs[wide(&own.needs)] {
-            self.profiles[resource as usize].add(place.start, place.finish, amount);
+            let (shared, until) = self.shared(activity, resource, place.start, place.finish);
+            self.profiles[resource as usize].add(place.start, until, amount - shared);
+            self.profiles[resource as usize].add(until, place.finish, amount);
         }
         let mut wished = wished.iter().copied();
         for &(kind, amount) in &model.needs[wide(&own.gear)] {
@@ -297,7 +314,7 @@ impl<'m> State<'m> {
                 let held = &self.held[activity as usize];
                 let mine = held[held.len() - (amount - left) as usize..].contains(&unit);
                 let Some(timeline) = units.get_mut(unit as usize).filter(|_| !mine && left > 0) else { continue };
-                if timeline.clear(model, own.place, place.start, place.finish).is_ok() {
+                if timeline.clear(model, own.place, place.start, place.finish, own.joins).is_ok() {
                     timeline.add(booking);
                     self.held[activity as usize].push(unit);
                     left -= 1;
@@ -320,7 +337,9 @@ impl<'m> State<'m> {
             self.areas[*area as usize].remove(place.start, activity);
         }
         for &(resource, amount) in &model.needs[wide(&own.needs)] {
-            self.profiles[resource as usize].remove(place.start, place.finish, amount);
+            let (shared, until) = self.shared(activity, resource, place.start, place.finish);
+            self.profiles[resource as usize].remove(place.start, until, amount - shared);
+            self.profiles[resource as usize].remove(until, place.finish, amount);
         }
         let held = std::mem::take(&mut self.held[activity as usize]);
         let mut units = held.into_iter();

@@ -17,7 +17,7 @@ pub struct Booking {
     pub by: u32,
 }
 
-/// Numbers from here on in `Booking::by` mean fixed steps.
+/// Numbers from here on (but not `NONE`) in `Booking::by` mean fixed steps.
 pub const FIXED: u32 = 1 << 31;
 
 /// Sorted, disjoint bookings.
@@ -49,14 +49,14 @@ impl Timeline {
 
     /// The earliest start at or after `t` that keeps `[t, t + length)` free, the way from and to the neighbours
     /// included; only the first conflict is resolved, the caller asks again until nothing moves. `Err` carries the
-    /// new earliest start and who is in the way.
+    /// new earliest start and who is in the way. Bookings by `joins` never are.
     #[inline]
-    pub fn clear(&self, model: &Model, place: u32, t: T, finish: T) -> Result<(), (T, u32)> {
+    pub fn clear(&self, model: &Model, place: u32, t: T, finish: T, joins: u32) -> Result<(), (T, u32)> {
         let next = self.0.partition_point(|booking| booking.start <= t);
         if next > 0 {
             let before = &self.0[next - 1];
             let free = before.end + model.way(before.place, place);
-            if free > t {
+            if free > t && before.by != joins {
                 return Err((free, before.by));
             }
         }
@@ -142,6 +142,9 @@ impl Profile {
 
     /// Adds an amount over `[start, end)`; history may go over the capacity.
     pub fn add(&mut self, start: T, end: T, amount: u32) {
+        if start >= end || amount == 0 {
+            return;
+        }
         let (from, until) = (self.cut(start), self.cut(end));
         self.levels[from..until].iter_mut().for_each(|level| level.1 += amount);
         self.join(until);
@@ -150,6 +153,9 @@ impl Profile {
 
     /// Takes an amount out again.
     pub fn remove(&mut self, start: T, end: T, amount: u32) {
+        if start >= end || amount == 0 {
+            return;
+        }
         let (from, until) = (self.cut(start), self.cut(end));
         self.levels[from..until].iter_mut().for_each(|level| level.1 -= amount);
         self.join(until);

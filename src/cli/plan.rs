@@ -1,0 +1,178 @@
+//! `plan FILE` and `check-plan FILE PLAN`: a planning file in, a plan out, judged by the audit; no database.
+
+use super::Refusal;
+use super::week::{self, Shown, moment};
+use crate::audit::audit;
+use crate::domain::plan::Plan;
+use crate::domain::situation::Situation;
+use crate::dto::{Located, Parsed, parse_plan_file, parse_planning_file, plan_to_dto, plan_to_json};
+use crate::planner::{Basis, Progress, Request, plan_with_progress};
+use indicatif::{ProgressBar, ProgressStyle};
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
+
+/// Days of the week text.
+const DAYS_SHOWN: u64 = 7;
+
+/// What `plan` is asked for.
+#[derive(Debug, Clone, clap::Args)]
+pub struct PlanArguments {
+    /// Planning file (JSON; see docs/planning-file.md)
+    pub file: PathBuf,
+    /// Start again instead of keeping what was published; frozen, pinned and begun work stays all the same
+    #[arg(long)]
+    pub anew: bool,
+    /// Seed of the search
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Moves the search may make
+    #[arg(long, default_value_t = 3_000)]
+    pub moves: u64,
+    /// Write the plan as JSON into this file
+    #[arg(long, value_name = "PLAN")]
+    pub out: Option<PathBuf>,
+    /// Print the plan as JSON instead of as text
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What `check-plan` is asked for.
+#[derive(Debug, Clone, clap::Args)]
+pub struct CheckArguments {
+    /// Planning file the plan was made for
+    pub file: PathBuf,
+    /// Plan file, as `plan --json` or `plan --out` writes it
+    pub plan: PathBuf,
+}
+
+/// Plans, has the plan audited, prints it. Nothing is printed or written that the audit rejects.
+pub fn plan(arguments: &PlanArguments) -> Result<String, Refusal> {
+    let Parsed { situation, warnings } = read_planning_file(&arguments.file)?;
+    for warning in &warnings {
+        eprintln!("note: {warning}");
+    }
+    let basis = if arguments.anew { Basis::Anew } else { Basis::Published };
+    let request = Request { seed: arguments.seed, move_budget: arguments.moves, basis };
+    let plan = with_progress_bar(&situation, request);
+    let violations = violations(&situation, &plan);
+    if !violations.is_empty() {
+        let what = format!("the audit rejects the plan, so it is not given out:\n  {}", violations.join("\n  "));
+        return Err(Refusal::new(
+            "plan-rejected",
+            what,
+            "this is a defect of the program: keep the planning file, and report it",
+        ));
+    }
+    let json = plan_to_json(&situation, &plan);
+    if let Some(out) = &arguments.out {
+        std::fs::write(out, &json).map_err(|error| unwritable(out, &error))?;
+    }
+    Ok(if arguments.json { json } else { text(&situation, &plan) })
+}
+
+/// Has a plan file audited against its planning file; `Err` names every rule it breaks.
+pub fn check(arguments: &CheckArguments) -> Result<String, Refusal> {
+    let Parsed { situation, .. } = read_planning_file(&arguments.file)?;
+    let text = read(&arguments.plan)?;
+    let plan = parse_plan_file(&situation, &text).map_err(|faults| refused(&arguments.plan, &faults))?;
+    let violations = violations(&situation, &plan);
+    if violations.is_empty() {
+        let placed = plan.placements.len();
+        let unplaced = plan.unplaced.len();
+        return Ok(format!(
+            "the plan keeps every rule: {placed} steps placed, {unplaced} left out, cost {}\n",
+            plan.cost.total()
+        ));
+    }
+    let what = format!("the plan breaks {} rules:\n  {}", violations.len(), violations.join("\n  "));
+    Err(Refusal::new("plan-rejected", what, "change the plan where it is named, or have it made again with `plan`"))
+}
+
+fn violations(situation: &Situation, plan: &Plan) -> Vec<String> {
+    let report = audit(situation, plan);
+    let told = |violation: &crate::audit::Violation| {
+        format!("rule {}, {}: {}", violation.rule(), violation.code(), violation.explain(situation))
+    };
+    report.violations.iter().map(told).collect()
+}
+
+fn read(path: &Path) -> Result<String, Refusal> {
+    std::fs::read_to_string(path).map_err(|error| {
+        let what = format!("{} cannot be read: {error}", path.display());
+        Refusal::new("unreadable-file", what, "name a text file (UTF-8) that you may read")
+    })
+}
+
+fn unwritable(path: &Path, error: &std::io::Error) -> Refusal {
+    let what = format!("{} cannot be written: {error}", path.display());
+    Refusal::new("unwritable-file", what, "name a file in a folder that exists and that you may write to")
+}
+
+fn read_planning_file(path: &Path) -> Result<Parsed, Refusal> {
+    parse_planning_file(&read(path)?).map_err(|faults| refused(path, &faults))
+}
+
+fn refused(path: &Path, faults: &[Located]) -> Refusal {
+    let mut what = format!("{} cannot be used:", path.display());
+    for fault in faults {
+        let _ = write!(what, "\n  {fault}");
+    }
+    Refusal::new("unusable-file", what, "change the file in the places named above")
+}
+
+/// Shows progress on a terminal, and only when it takes long enough to be worth looking at.
+fn with_progress_bar(situation: &Situation, request: Request) -> Plan {
+    let bar = ProgressBar::new(request.move_budget);
+    let template = "{spinner} {pos}/{len} moves, cost {msg} {wide_bar} {eta}";
+    if let Ok(style) = ProgressStyle::with_template(template) {
+        bar.set_style(style);
+    }
+    let plan = plan_with_progress(situation, request, &mut |progress: Progress| {
+        if progress.moves.is_multiple_of(50) {
+            bar.set_position(progress.moves);
+            bar.set_message(progress.cost.to_string());
+        }
+    });
+    bar.finish_and_clear();
+    plan
+}
+
+/// The plan for people: the week by crew and by house, what is left out and why, and what it costs.
+pub fn text(situation: &Situation, plan: &Plan) -> String {
+    let from = situation.settings.zone.date(plan.now);
+    let shown = Shown { from, days: DAYS_SHOWN };
+    let mut out = format!(
+        "Plan made for {} ({})\n\nBy crew\n\n{}By house\n\n{}",
+        moment(situation.settings.zone, plan.now),
+        situation.settings.zone.name(),
+        week::crews(situation, plan, shown),
+        week::houses(situation, plan, shown)
+    );
+    if !plan.unplaced.is_empty() {
+        out.push_str("Left out\n\n");
+        for left_out in plan_to_dto(situation, plan).unplaced {
+            let say = Option::unwrap_or_default;
+            let (job, step) = (say(left_out.job_name), say(left_out.step_name));
+            let (what, cure) = (say(left_out.what), say(left_out.cure));
+            let _ = writeln!(out, "  {job}, {step}: {what}\n    what would help: {cure}");
+        }
+        out.push('\n');
+    }
+    let cost = &plan.cost;
+    let total = cost.total();
+    let gap = if total > 0 { (total - plan.lower_bound) as f64 * 100.0 / total as f64 } else { 0.0 };
+    let _ = writeln!(
+        out,
+        "Cost {total}: left out {}, lateness {}, broken promises {}, finish {}, travel {}, overtime {}, hand-overs {}\n\
+         No plan costs less than {}; at most {gap:.1} % of this one's cost could be saved.",
+        cost.unplaced,
+        cost.lateness,
+        cost.broken,
+        cost.finish,
+        cost.travel,
+        cost.overtime,
+        cost.hand_overs,
+        plan.lower_bound
+    );
+    out
+}

@@ -1,0 +1,68 @@
+//! The wire: the shapes that REST bodies, planning files and plan files are made of, and the one way from them to the
+//! nouns of `domain` and back. Documents are read to the end: every fault is told with pointer, code, reason and cure.
+//! No I/O, no clock, no planning.
+//!
+//! | module | what |
+//! |---|---|
+//! | `planning_file`, `write` | everything known at one instant: to a situation and back |
+//! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
+//! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
+//! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
+//! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
+//! | `json`, `scalar`, `fault` | text, small values, and how faults are located |
+//! | `warnings`, `limits` | what no single document shows |
+
+mod blocker;
+mod calendar;
+mod chain;
+mod crew;
+mod fault;
+mod gate;
+mod history;
+mod house;
+mod job;
+mod json;
+mod limits;
+mod method;
+mod names;
+mod placement;
+mod plan;
+mod planning_file;
+mod region;
+mod scalar;
+mod settings;
+mod sites;
+mod step;
+mod violation;
+mod wait;
+mod warnings;
+mod write;
+
+#[cfg(test)]
+mod tests;
+
+pub use blocker::{BlockerDto, CauseDto, StepRefDto};
+pub use calendar::{CalendarDto, ExceptionDto, WeekWindowDto, WeekdayDto, WindowDto};
+pub use crew::{AbsenceDto, CrewDto, EquipmentDto};
+pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};
+pub use gate::{FilmDto, GateDto};
+pub use history::{HistoryDto, OutcomeDto};
+pub use house::{AreaDto, HouseAirDto, HouseDto, LocationDto};
+pub use job::{JobDto, PinDto};
+pub use json::read_json;
+pub use method::{MethodDto, built_in_method, built_in_methods};
+pub use names::{Names, Table};
+pub use placement::{GearDto, PieceDto, PlacedStateDto, PlacementDto, PublishedDto};
+pub use plan::{
+    PLAN_FORMAT, PlanCostDto, PlanDto, UnplacedDto, parse_plan_file, plan_from_dto, plan_to_dto, plan_to_json,
+};
+pub use planning_file::{
+    FILE_BYTES_MAX, METHODS_MAX, PLANNING_FORMAT, Parsed, PlanningFile, STEPS_MAX, WAY_MINUTES_MAX, WayDto, assemble,
+    parse_planning_file,
+};
+pub use region::{ForecastDto, ForecastHourDto, RegionDto};
+pub use settings::{CostDto, SettingsDto, TravelDto};
+pub use step::{StepDto, StepKindDto, StepOverrideDto};
+pub use violation::ViolationDto;
+pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
+pub use write::{planning_file, write_planning_file};

@@ -1,0 +1,369 @@
+//! Steps as a method or a job writes them, and what a job may override in one.
+
+use super::calendar::is_false;
+use super::crew::skill_set;
+use super::fault::{At, Faults, escaped, shown};
+use super::gate::GateDto;
+use super::house::optional;
+use super::names::Names;
+use super::sites::Site;
+use crate::domain::bounds::{
+    AREAS_PER_HOUSE_MAX, EQUIPMENT_KINDS_MAX, EQUIPMENT_UNITS_MAX, HEAD_COUNT_MAX, STEP_MINUTES_MAX, WAIT_MINUTES_MAX,
+};
+use crate::domain::chain::{Pin, Step, StepKind, Work};
+use crate::domain::fault::Fault;
+use crate::domain::ids::{AreaIx, EquipmentIx};
+use crate::domain::time::HOUR;
+use serde::{Deserialize, Deserializer, Serialize};
+use std::collections::BTreeMap;
+use std::fmt;
+use utoipa::ToSchema;
+
+/// Fastest rate taken as real, square feet an hour for one person.
+pub const RATE_SQFT_PER_HOUR_MAX: i64 = 100_000;
+
+/// What kind of work a step is; decides colour, caution and words, never the planning.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+#[allow(missing_docs, reason = "as in domain::chain::StepKind")]
+pub enum StepKindDto {
+    SetUp,
+    Sand,
+    Edge,
+    Vacuum,
+    WaterPop,
+    TreatA,
+    TreatB,
+    Check,
+    Stain,
+    Seal,
+    Abrade,
+    Coat,
+    WalkThrough,
+    Other,
+}
+
+/// One act of work. Exactly one of `minutes`, `person_minutes` and `sqft_per_person_hour` says how much.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StepDto {
+    /// Unique in the chain.
+    #[schema(example = "sand-coarse", min_length = 1, max_length = 64, pattern = "^[A-Za-z0-9._-]+$")]
+    pub key: String,
+    /// For people.
+    #[schema(example = "Sand, coarse", min_length = 1, max_length = 120)]
+    pub name: String,
+    /// Kind of work.
+    pub kind: StepKindDto,
+    /// Work that takes as long whoever comes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 120_000)]
+    pub minutes: Option<i64>,
+    /// Work shared among the people used.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 120_000)]
+    pub person_minutes: Option<i64>,
+    /// Shared work over the areas of the step: person-minutes are 60 x square feet / this, rounded up.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 100_000, example = 108)]
+    pub sqft_per_person_hour: Option<i64>,
+    /// More people than this are not used in shared work; left out: all who come.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 50)]
+    pub people_max: Option<i64>,
+    /// People the crew must have.
+    #[serde(default = "one")]
+    #[schema(minimum = 1, maximum = 50, default = 1)]
+    pub head_count_min: i64,
+    /// Added once, whoever does it.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    #[schema(minimum = 0, maximum = 120_000, default = 0)]
+    pub set_up_minutes: i64,
+    /// May pause at the end of a working span and go on in the same crew's next one.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub dividable: bool,
+    /// Skills the crew must have, by name, all of them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub skills: Vec<String>,
+    /// Areas worked in, by name; left out: all of the house.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub areas: Option<Vec<String>>,
+    /// Gear held from start to finish: units by key of the kind.
+    #[serde(default, deserialize_with = "units_once", skip_serializing_if = "BTreeMap::is_empty")]
+    #[schema(example = json!({"big-machine": 1, "edger": 1}))]
+    pub equipment: BTreeMap<String, i64>,
+    /// Air it needs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gate: Option<GateDto>,
+    /// For a check: minutes between a failed try's end and the next try. Left out: it cannot fail.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0, maximum = 172_800)]
+    pub recheck_after_minutes: Option<i64>,
+    /// Planned only when the wait that names it has lapsed.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub only_on_lapse: bool,
+    /// For the people who do it; planning does not heed it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub notes: Option<String>,
+}
+
+/// What a job changes in one step of its method. What is left out stays as it is; `null` takes a gate or a recheck away.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+#[allow(missing_docs, reason = "each member replaces the one of the same name in StepDto")]
+pub struct StepOverrideDto {
+    /// Key of the step.
+    #[schema(example = "sand-coarse")]
+    pub step: String,
+    /// One of the three work numbers replaces whichever the method gives.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub person_minutes: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sqft_per_person_hour: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub people_max: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub head_count_min: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set_up_minutes: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dividable: Option<bool>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub skills: Option<Vec<String>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub areas: Option<Vec<String>>,
+    #[serde(default, deserialize_with = "some_units_once", skip_serializing_if = "Option::is_none")]
+    pub equipment: Option<BTreeMap<String, i64>>,
+    #[serde(default, deserialize_with = "given", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<GateDto>)]
+    pub gate: Option<Option<GateDto>>,
+    #[serde(default, deserialize_with = "given", skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<i64>)]
+    pub recheck_after_minutes: Option<Option<i64>>,
+}
+
+fn one() -> i64 {
+    1
+}
+
+pub(super) fn is_zero(value: &i64) -> bool {
+    *value == 0
+}
+
+/// Tells `null` (`Some(None)`) from a member that is left out (`None`).
+pub(super) fn given<'de, D: Deserializer<'de>, T: Deserialize<'de>>(reader: D) -> Result<Option<Option<T>>, D::Error> {
+    Option::<T>::deserialize(reader).map(Some)
+}
+
+/// JSON leaves open what a member given twice means; here it is refused.
+fn units_once<'de, D: Deserializer<'de>>(reader: D) -> Result<BTreeMap<String, i64>, D::Error> {
+    struct Once;
+    impl<'de> serde::de::Visitor<'de> for Once {
+        type Value = BTreeMap<String, i64>;
+
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("an object of units by equipment key")
+        }
+
+        fn visit_map<M: serde::de::MapAccess<'de>>(self, mut map: M) -> Result<BTreeMap<String, i64>, M::Error> {
+            let mut units = BTreeMap::new();
+            while let Some((key, count)) = map.next_entry::<String, i64>()? {
+                let text = escaped(&key);
+                if units.insert(key, count).is_some() {
+                    return Err(serde::de::Error::custom(format!("duplicate member `{text}`")));
+                }
+            }
+            Ok(units)
+        }
+    }
+    reader.deserialize_map(Once)
+}
+
+fn some_units_once<'de, D: Deserializer<'de>>(reader: D) -> Result<Option<BTreeMap<String, i64>>, D::Error> {
+    units_once(reader).map(Some)
+}
+
+macro_rules! same_kinds {
+    ($($kind:ident),*) => {
+        impl From<StepKindDto> for StepKind {
+            fn from(kind: StepKindDto) -> StepKind {
+                match kind { $(StepKindDto::$kind => StepKind::$kind),* }
+            }
+        }
+
+        impl From<StepKind> for StepKindDto {
+            fn from(kind: StepKind) -> StepKindDto {
+                match kind { $(StepKind::$kind => StepKindDto::$kind),* }
+            }
+        }
+    };
+}
+
+same_kinds!(SetUp, Sand, Edge, Vacuum, WaterPop, TreatA, TreatB, Check, Stain, Seal, Abrade, Coat, WalkThrough, Other);
+
+impl StepOverrideDto {
+    /// Names of the members that are given.
+    pub(super) fn fields(&self) -> Vec<&'static str> {
+        let given = [
+            ("minutes", self.minutes.is_some()),
+            ("person_minutes", self.person_minutes.is_some()),
+            ("sqft_per_person_hour", self.sqft_per_person_hour.is_some()),
+            ("people_max", self.people_max.is_some()),
+            ("head_count_min", self.head_count_min.is_some()),
+            ("set_up_minutes", self.set_up_minutes.is_some()),
+            ("dividable", self.dividable.is_some()),
+            ("skills", self.skills.is_some()),
+            ("areas", self.areas.is_some()),
+            ("equipment", self.equipment.is_some()),
+            ("gate", self.gate.is_some()),
+            ("recheck_after_minutes", self.recheck_after_minutes.is_some()),
+        ];
+        given.into_iter().filter(|(_, given)| *given).map(|(name, _)| name).collect()
+    }
+
+    /// The step with what is given here in place of its own.
+    pub(super) fn applied_to(&self, step: &StepDto) -> StepDto {
+        let mut step = step.clone();
+        if self.minutes.or(self.person_minutes).or(self.sqft_per_person_hour).is_some() {
+            step.minutes = self.minutes;
+            step.person_minutes = self.person_minutes;
+            step.sqft_per_person_hour = self.sqft_per_person_hour;
+        }
+        if self.minutes.is_some() {
+            step.people_max = None;
+        }
+        step.people_max = self.people_max.or(step.people_max);
+        step.head_count_min = self.head_count_min.unwrap_or(step.head_count_min);
+        step.set_up_minutes = self.set_up_minutes.unwrap_or(step.set_up_minutes);
+        step.dividable = self.dividable.unwrap_or(step.dividable);
+        step.skills = self.skills.clone().unwrap_or(step.skills);
+        step.areas = self.areas.clone().or(step.areas);
+        step.equipment = self.equipment.clone().unwrap_or(step.equipment);
+        step.gate = self.gate.unwrap_or(step.gate);
+        step.recheck_after_minutes = self.recheck_after_minutes.unwrap_or(step.recheck_after_minutes);
+        step
+    }
+}
+
+impl StepDto {
+    /// The step in a house, without history and pins.
+    pub(super) fn to_domain(&self, at: &At, names: &Names, site: &Site, faults: &mut Faults) -> Option<Step> {
+        let who = format!("step {}", shown(&self.key));
+        let key = faults.key(&at.field("key"), &self.key);
+        let name = faults.name(&at.field("name"), &self.name);
+        faults.note(&at.field("notes"), self.notes.as_ref());
+        let areas = self.areas_to_domain(&at.field("areas"), site, &who, faults);
+        let skills = skill_set(&at.field("skills"), &self.skills, &names.skills, &who, faults);
+        let people = 1..=i64::from(HEAD_COUNT_MAX);
+        let head_count_min = faults.whole(&at.field("head_count_min"), self.head_count_min, people, "people");
+        let work = areas.as_ref().and_then(|areas| self.work_to_domain(at, site.sqft(areas), &who, faults));
+        let set_up = faults.whole(&at.field("set_up_minutes"), self.set_up_minutes, 0..=STEP_MINUTES_MAX, "minutes");
+        let equipment = self.equipment_to_domain(&at.field("equipment"), names, &who, faults);
+        let gate_at = at.field("gate");
+        let gate = self.gate.map(|gate| gate.to_domain(&gate_at, faults));
+        let recheck_at = at.field("recheck_after_minutes");
+        let recheck =
+            self.recheck_after_minutes.map(|pause| faults.whole(&recheck_at, pause, 0..=WAIT_MINUTES_MAX, "minutes"));
+        Some(Step {
+            key: key?,
+            name: name?,
+            kind: self.kind.into(),
+            areas: areas?,
+            skills: skills?,
+            head_count_min: head_count_min? as u32,
+            work: work?,
+            set_up_minutes: set_up?,
+            dividable: self.dividable,
+            equipment: equipment?,
+            gate: optional(gate)?,
+            recheck_after_minutes: optional(recheck)?,
+            only_on_lapse: self.only_on_lapse,
+            attempts: Vec::new(),
+            pin: Pin::default(),
+        })
+    }
+
+    fn areas_to_domain(&self, at: &At, site: &Site, who: &str, faults: &mut Faults) -> Option<Vec<AreaIx>> {
+        let Some(named) = &self.areas else { return Some(site.all()) };
+        if named.is_empty() {
+            let cure = "name the areas it works in, or leave `areas` out for all of the house";
+            faults.push(at, Fault::new("bad-areas", format!("{who} works in no area"), cure));
+        }
+        if named.is_empty() || !faults.count(at, named.len(), AREAS_PER_HOUSE_MAX, "areas") {
+            return None;
+        }
+        let who = format!("{who} in {}", site.who());
+        let found: Vec<Option<usize>> = named
+            .iter()
+            .enumerate()
+            .map(|(index, area)| faults.find(&at.item(index), site.areas(), area.trim(), &who))
+            .collect();
+        let mut areas: Vec<AreaIx> =
+            found.into_iter().map(|area| area.map(AreaIx::from_index)).collect::<Option<_>>()?;
+        areas.sort_unstable();
+        Some(areas)
+    }
+
+    fn work_to_domain(&self, at: &At, sqft: i64, who: &str, faults: &mut Faults) -> Option<Work> {
+        let most = i64::from(HEAD_COUNT_MAX);
+        let people_at = at.field("people_max");
+        let people = self.people_max.map_or(Some(most), |people| faults.whole(&people_at, people, 1..=most, "people"));
+        let minutes = 1..=STEP_MINUTES_MAX;
+        let shared = |person_minutes: i64| Some(Work::Shared { person_minutes, people_max: people? as u32 });
+        match (self.minutes, self.person_minutes, self.sqft_per_person_hour) {
+            (Some(fixed), None, None) => {
+                let fixed = faults.whole(&at.field("minutes"), fixed, minutes, "minutes")?;
+                Some(Work::Fixed { minutes: fixed })
+            }
+            (None, Some(person_minutes), None) => {
+                shared(faults.whole(&at.field("person_minutes"), person_minutes, minutes, "person-minutes")?)
+            }
+            (None, None, Some(rate)) => {
+                let at = at.field("sqft_per_person_hour");
+                let rate = faults.whole(&at, rate, 1..=RATE_SQFT_PER_HOUR_MAX, "square feet an hour")?;
+                let person_minutes = (HOUR * sqft + rate - 1) / rate;
+                if !minutes.contains(&person_minutes) {
+                    let what = format!("{who}: {sqft} sq ft at {rate} an hour are {person_minutes} person-minutes");
+                    let cure = format!("raise the rate or split the step: one has at most {STEP_MINUTES_MAX}");
+                    faults.push(&at, Fault::new("out-of-range", what, cure));
+                    return None;
+                }
+                shared(person_minutes)
+            }
+            _ => {
+                let what = format!("{who} does not say how much work it is in exactly one way");
+                let cure = "give one of `minutes`, `person_minutes` and `sqft_per_person_hour`";
+                faults.push(at, Fault::new("work-given-once", what, cure));
+                None
+            }
+        }
+    }
+
+    fn equipment_to_domain(
+        &self,
+        at: &At,
+        names: &Names,
+        who: &str,
+        faults: &mut Faults,
+    ) -> Option<Vec<(EquipmentIx, u32)>> {
+        if !faults.count(at, self.equipment.len(), EQUIPMENT_KINDS_MAX, "kinds of equipment") {
+            return None;
+        }
+        let needed: Vec<Option<(EquipmentIx, u32)>> = self
+            .equipment
+            .iter()
+            .map(|(key, units)| {
+                let at = at.field(key);
+                let kind = faults.find(&at, &names.equipment, key, who);
+                let units = faults.whole(&at, *units, 1..=i64::from(EQUIPMENT_UNITS_MAX), "units");
+                Some((EquipmentIx::from_index(kind?), units? as u32))
+            })
+            .collect();
+        let mut needed: Vec<(EquipmentIx, u32)> = needed.into_iter().collect::<Option<_>>()?;
+        needed.sort_unstable();
+        Some(needed)
+    }
+}
