@@ -284,18 +284,26 @@ async fn what_happened_is_not_called_off_when_its_job_is_over() {
     assert!(bookings(&test, &small, BookedBy::Company).await.is_empty());
 }
 
+/// Many drafts, each with the same step at another time and by another crew, are published at once: in the end one is
+/// the promise, and exactly its work is promised.
 #[tokio::test]
 async fn publications_happen_one_after_the_other() {
     let test = fresh_store().await;
     let small = small(&test).await;
-    let all: Vec<_> = (0..6)
-        .map(|number| {
+    let mut session = test.session(small.company).await;
+    let mut drafts = Vec::new();
+    for number in 0..8 {
+        let work = [row(small.job.id, "sand", small.crews[number % 2].id, number as i64, 60)];
+        drafts.push(session.insert_plan(&plan(), &work).await.unwrap().id);
+    }
+    session.commit().await.unwrap();
+    let all: Vec<_> = drafts
+        .into_iter()
+        .map(|draft| {
             let (store, company) = (test.store.clone(), small.company);
-            let work = [row(small.job.id, "sand", small.crews[number % 2].id, number as i64, 60)];
             tokio::spawn(async move {
                 let mut session = store.session(company).await?;
-                let draft = session.insert_plan(&plan(), &work).await?;
-                session.publish_plan(draft.id, 1, at(number as i64)).await?;
+                session.publish_plan(draft, 1, at(0)).await?;
                 session.commit().await
             })
         })
@@ -305,8 +313,11 @@ async fn publications_happen_one_after_the_other() {
     }
     let mut session = test.session(small.company).await;
     let plans = session.plans(None, 10).await.unwrap();
-    assert_eq!(plans.iter().filter(|plan| plan.status == PlanStatus::Published).count(), 1);
-    assert_eq!(session.promised().await.unwrap().len(), 1);
+    let published: Vec<_> = plans.iter().filter(|plan| plan.status == PlanStatus::Published).collect();
+    assert_eq!(published.len(), 1);
+    let promised = session.promised().await.unwrap();
+    let rows = session.plan_rows(published[0].id).await.unwrap();
+    assert_eq!((promised.len(), promised[0].crew_id, promised[0].start), (1, rows[0].crew_id, rows[0].start));
 }
 
 #[tokio::test]
