@@ -43,11 +43,23 @@ pub fn placements(
             let span = |(from, until): (T, T)| Span::new(compiled.instant(from), compiled.instant(until));
             let crew = crate::domain::ids::CrewIx(state.crew_of(place.mode));
             let pieces = pieces.into_iter().filter_map(span).collect();
-            out.push(Placement { step: *step, crew, pieces, units, moved_because: causes.get(&activity).copied() });
+            let mut placement = Placement { step: *step, crew, pieces, units, moved_because: None };
+            if broken_promise(situation, &placement) {
+                placement.moved_because = causes.get(&activity).copied();
+            }
+            out.push(placement);
         }
     }
     out.sort_unstable_by_key(|placement| placement.step);
     out
+}
+
+/// Whether a step was promised inside the freeze time and is not where and by whom it was promised.
+fn broken_promise(situation: &Situation, placement: &Placement) -> bool {
+    let Ok(at) = situation.published.binary_search_by_key(&placement.step, |promise| promise.step) else { return false };
+    let promise = &situation.published[at];
+    let frozen = promise.start() < situation.now.plus(situation.settings.freeze_minutes);
+    frozen && (promise.start() != placement.start() || promise.crew != placement.crew)
 }
 
 /// Numbers for gear that rides along: in order of start, the lowest numbers that are free. Always enough, because no
@@ -81,7 +93,8 @@ fn number_riding_units(
             // The rest of a begun run goes on with what the run holds.
             let joined = compiled.model.activities[activity as usize].joins;
             let known: Option<&Vec<u32>> = (joined != NONE).then(|| out.get(&(joined & !FIXED, kind))).flatten();
-            let mut taken: Vec<u32> = known.iter().flat_map(|units| units.iter().copied()).take(amount as usize).collect();
+            let mut taken: Vec<u32> =
+                known.iter().flat_map(|units| units.iter().copied()).take(amount as usize).collect();
             busy.retain(|(_, unit)| !taken.contains(unit));
             while taken.len() < amount as usize {
                 taken.push(free.pop_first().unwrap_or(units.saturating_sub(1)));

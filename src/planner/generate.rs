@@ -100,6 +100,10 @@ impl Generator {
 
     fn push(&mut self, state: &State<'_>, activity: u32) {
         let own = &state.model.activities[activity as usize];
+        if own.extra {
+            // Comes with its successor, if at all.
+            return;
+        }
         let earliest = match own.modes.clone().next() {
             Some(mode) => state.window(activity, mode).0.max(self.floor[activity as usize]),
             None => own.release,
@@ -110,6 +114,8 @@ impl Generator {
 
     /// `Err(None)`: a repair was made, and the activity waits for it.
     fn place_one(&mut self, state: &mut State<'_>, weights: &Weights, activity: u32) -> Result<(), Option<Failure>> {
+        // Extra steps come and go with their successor; whether they are needed is found out anew.
+        self.take_extras(state, activity);
         let lapses_at = lapse_deadline(state, activity);
         if let Some(place) = self.best(state, weights, activity, lapses_at) {
             self.put(state, activity, place);
@@ -285,7 +291,8 @@ impl Generator {
     fn take_extras(&mut self, state: &mut State<'_>, activity: u32) {
         let model = state.model;
         for arc in model.before(activity).filter(|arc| arc.extra != NONE) {
-            if !self.held[arc.extra as usize] && state.take(arc.extra).is_some() {
+            if !state.is_fixed(arc.extra) && state.take(arc.extra).is_some() {
+                self.held[arc.extra as usize] = false;
                 self.log.push(arc.extra);
             }
         }
@@ -297,11 +304,12 @@ impl Generator {
         for arc in model.after(activity) {
             if state.place(arc.to).is_some() {
                 if !agrees(state, arc) {
-                    self.repairs[arc.to as usize] = self.repairs[arc.to as usize].saturating_add(1);
-                    self.touch(arc.to);
-                    self.held[arc.to as usize] = false;
-                    self.take(state, arc.to);
-                    self.requeue(state, arc.to);
+                    // An extra step goes with the one it comes before.
+                    let named = model.extra_of[arc.to as usize];
+                    let out = if named == NONE { arc.to } else { model.arcs[named as usize].to };
+                    self.held[out as usize] = false;
+                    self.take(state, out);
+                    self.requeue(state, out);
                 }
             } else if arc.orders() && self.pending[arc.to as usize] > 0 {
                 self.pending[arc.to as usize] = self.count_pending(state, arc.to);
