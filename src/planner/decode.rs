@@ -56,7 +56,9 @@ pub fn placements(
 
 /// Whether a step was promised inside the freeze time and is not where and by whom it was promised.
 fn broken_promise(situation: &Situation, placement: &Placement) -> bool {
-    let Ok(at) = situation.published.binary_search_by_key(&placement.step, |promise| promise.step) else { return false };
+    let Ok(at) = situation.published.binary_search_by_key(&placement.step, |promise| promise.step) else {
+        return false;
+    };
     let promise = &situation.published[at];
     let frozen = promise.start() < situation.now.plus(situation.settings.freeze_minutes);
     frozen && (promise.start() != placement.start() || promise.crew != placement.crew)

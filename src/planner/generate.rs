@@ -275,8 +275,15 @@ impl Generator {
         self.log.push(activity);
     }
 
-    /// Takes and logs, the extra steps before it as well; its successors wait again.
+    /// Takes and logs, the extra steps before it as well; its successors wait again. An extra step is taken with the one
+    /// it comes before, which cannot do without it.
     pub fn take(&mut self, state: &mut State<'_>, activity: u32) {
+        let named = state.model.extra_of[activity as usize];
+        let after = if named == NONE { activity } else { state.model.arcs[named as usize].to };
+        if after != activity && state.place(after).is_some() {
+            self.held[after as usize] = false;
+            return self.take(state, after);
+        }
         if state.take(activity).is_none() {
             return;
         }
@@ -304,7 +311,6 @@ impl Generator {
         for arc in model.after(activity) {
             if state.place(arc.to).is_some() {
                 if !agrees(state, arc) {
-                    // An extra step goes with the one it comes before.
                     let named = model.extra_of[arc.to as usize];
                     let out = if named == NONE { arc.to } else { model.arcs[named as usize].to };
                     self.held[out as usize] = false;

@@ -56,8 +56,13 @@ impl<'m> State<'m> {
     /// Only what is `fixed` is placed; what was taken before planning is taken.
     pub fn new(model: &'m Model, fixed: &[Option<Place>]) -> State<'m> {
         let taken = |list: &Vec<super::model::Taken>| {
-            let book =
-                |t: &super::model::Taken| Booking { start: t.start, end: t.end, place: t.place, by: FIXED | t.by };
+            let book = |t: &super::model::Taken| Booking {
+                start: t.start,
+                end: t.end,
+                place: t.place,
+                by: FIXED | t.by,
+                mixed: false,
+            };
             Timeline::with_taken(list.iter().map(book).collect())
         };
         let mut profiles: Vec<Profile> = model.capacities.iter().map(|&capacity| Profile::new(capacity)).collect();
@@ -300,7 +305,7 @@ impl<'m> State<'m> {
         let model = self.model;
         let own = &model.activities[activity as usize];
         let crew = self.crew_of(place.mode);
-        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity };
+        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false };
         if crew != NONE {
             self.crews[crew as usize].add(booking);
         }
