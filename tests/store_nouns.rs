@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::store::{Small, TestStore, at, doc, fresh_store, job, noun, plan, row, small, step, wait};
+use common::store::{Small, at, doc, fresh_store, job, noun, plan, row, small, step, wait, waits_for_lock};
 use serde_json::{Value, json};
 use tackfree::store::{JobFilter, JobStatus, NewNoun, NewRecord, Noun, RecordOutcome, Reference, StoreError, new_id};
 
@@ -124,40 +124,33 @@ async fn what_is_archived_or_unknown_is_not_referred_to() {
     assert!(matches!(refused, StoreError::UnknownReference { what: "house", .. }), "{refused:?}");
 }
 
-/// One archives a house while another gives it a job: one of the two is refused, whoever comes first.
+/// One archives a house or gear while another gives it a job: the second is refused, though neither sees the other yet.
 #[tokio::test]
 async fn archiving_and_referring_exclude_each_other() {
     let test = fresh_store().await;
     let small = small(&test).await;
-    let mut referring = test.session(small.company).await;
-    let spare = referring.insert_noun(Noun::House, &noun("spare")).await.unwrap();
-    referring.commit().await.unwrap();
-    let mut referring = test.session(small.company).await;
-    referring.insert_job(&job("late", spare.id, &["sand"])).await.unwrap();
-    let (store, company) = (test.store.clone(), small.company);
-    let archiving = tokio::spawn(async move {
-        store.session(company).await.unwrap().archive_noun(Noun::House, spare.id, 1).await.map(drop)
-    });
-    // It has to wait for the job's transaction: seen in the lock table, not guessed.
-    waits_for_lock(&test).await;
-    referring.commit().await.unwrap();
-    let refused = archiving.await.unwrap().unwrap_err();
-    assert!(matches!(&refused, StoreError::InUse { by, .. } if by == "job late"), "{refused:?}");
-}
+    for kind in [Noun::House, Noun::Equipment] {
+        let mut session = test.session(small.company).await;
+        let spare = session.insert_noun(kind, &noun("spare")).await.unwrap();
+        session.commit().await.unwrap();
 
-async fn waits_for_lock(test: &TestStore) {
-    let mut owner = test.owner().await;
-    loop {
-        let waiting: bool = sqlx::query_scalar(
-            "SELECT EXISTS (SELECT FROM pg_stat_activity WHERE datname = current_database() AND wait_event_type = 'Lock')",
-        )
-        .fetch_one(&mut owner)
-        .await
-        .unwrap();
-        if waiting {
-            return;
+        let mut referring = test.session(small.company).await;
+        let house = if kind == Noun::House { spare.id } else { small.house.id };
+        let mut late = job(&format!("late-{}", kind.word()), house, &["sand"]);
+        if kind == Noun::Equipment {
+            late.steps[0].refers = vec![refers(kind, "spare")];
         }
-        tokio::task::yield_now().await;
+        referring.insert_job(&late).await.unwrap();
+        let (store, company) = (test.store.clone(), small.company);
+        let archiving = tokio::spawn(async move {
+            let mut session = store.session(company).await?;
+            session.archive_noun(kind, spare.id, 1).await?;
+            session.commit().await
+        });
+        waits_for_lock(&test.owner, &archiving).await;
+        referring.commit().await.unwrap();
+        let refused = archiving.await.unwrap().unwrap_err();
+        assert!(matches!(&refused, StoreError::InUse { by, .. } if by.starts_with("job late")), "{refused:?}");
     }
 }
 

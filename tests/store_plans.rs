@@ -284,18 +284,26 @@ async fn what_happened_is_not_called_off_when_its_job_is_over() {
     assert!(bookings(&test, &small, BookedBy::Company).await.is_empty());
 }
 
+/// Many drafts, each with the same step at another time and by another crew, are published at once: in the end one is
+/// the promise, and exactly its work is promised.
 #[tokio::test]
 async fn publications_happen_one_after_the_other() {
     let test = fresh_store().await;
     let small = small(&test).await;
-    let all: Vec<_> = (0..6)
-        .map(|number| {
+    let mut session = test.session(small.company).await;
+    let mut drafts = Vec::new();
+    for number in 0..8 {
+        let work = [row(small.job.id, "sand", small.crews[number % 2].id, number as i64, 60)];
+        drafts.push(session.insert_plan(&plan(), &work).await.unwrap().id);
+    }
+    session.commit().await.unwrap();
+    let all: Vec<_> = drafts
+        .into_iter()
+        .map(|draft| {
             let (store, company) = (test.store.clone(), small.company);
-            let work = [row(small.job.id, "sand", small.crews[number % 2].id, number as i64, 60)];
             tokio::spawn(async move {
                 let mut session = store.session(company).await?;
-                let draft = session.insert_plan(&plan(), &work).await?;
-                session.publish_plan(draft.id, 1, at(number as i64)).await?;
+                session.publish_plan(draft, 1, at(0)).await?;
                 session.commit().await
             })
         })
@@ -305,8 +313,11 @@ async fn publications_happen_one_after_the_other() {
     }
     let mut session = test.session(small.company).await;
     let plans = session.plans(None, 10).await.unwrap();
-    assert_eq!(plans.iter().filter(|plan| plan.status == PlanStatus::Published).count(), 1);
-    assert_eq!(session.promised().await.unwrap().len(), 1);
+    let published: Vec<_> = plans.iter().filter(|plan| plan.status == PlanStatus::Published).collect();
+    assert_eq!(published.len(), 1);
+    let promised = session.promised().await.unwrap();
+    let rows = session.plan_rows(published[0].id).await.unwrap();
+    assert_eq!((promised.len(), promised[0].crew_id, promised[0].start), (1, rows[0].crew_id, rows[0].start));
 }
 
 #[tokio::test]
@@ -318,21 +329,20 @@ async fn the_planning_input_is_loaded_whole() {
     session.insert_job(&job("second", small.house.id, &["sand", "coat"])).await.unwrap();
     let held = session.insert_job(&job("held", small.house.id, &["sand"])).await.unwrap();
     session.set_job_status(held.id, 1, JobStatus::OnHold).await.unwrap();
-    session.append_record(&done(&small, "sand")).await.unwrap();
-    session.archive_noun(Noun::Crew, south, 1).await.unwrap();
+    let east = session.insert_noun(Noun::Crew, &common::store::noun("east")).await.unwrap().id;
+    session.append_record(&NewRecord { crew_id: east, ..done(&small, "sand") }).await.unwrap();
+    for gone in [south, east] {
+        session.archive_noun(Noun::Crew, gone, 1).await.unwrap();
+    }
     session.commit().await.unwrap();
     publish(&test, &small, &[row(small.job.id, "coat", north, 100, 160)], 0).await;
-    let mut session = test.session(small.company).await;
-    session.archive_noun(Noun::Crew, north, 1).await.unwrap_err();
-    drop(session);
-
     let rows = test.store.snapshot(small.company).await.unwrap().planning_rows().await.unwrap();
     assert_eq!(rows.company.name, "Plane & Sons");
     let keys: Vec<(&str, usize, usize)> =
         rows.jobs.iter().map(|job| (job.job.key.as_str(), job.chain.steps.len(), job.chain.waits.len())).collect();
     assert_eq!(keys, [("elm-12-floors", 4, 3), ("second", 2, 1)]);
     assert_eq!((rows.houses.len(), rows.records.len(), rows.promised.len()), (1, 1, 1));
-    assert_eq!(rows.crews.iter().map(|crew| crew.id).collect::<Vec<_>>(), [north], "south has done nothing");
+    assert_eq!(rows.crews.iter().map(|crew| crew.id).collect::<Vec<_>>(), [north, east], "south has done nothing");
 }
 
 /// A snapshot sees one moment, and cannot write.
