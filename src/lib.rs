@@ -5,6 +5,7 @@
 // Tests may unwrap: a panic there is a failed test.
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a panic in a test is a failed test"))]
 
+pub mod api;
 pub mod audit;
 pub mod cli;
 pub mod demo;
@@ -13,5 +14,6 @@ pub mod dto;
 pub mod feed;
 pub mod methods;
 pub mod planner;
+pub mod service;
 pub mod store;
 pub mod trade;

@@ -25,6 +25,7 @@ mod json;
 mod limits;
 mod method;
 mod names;
+mod own_chain;
 mod placement;
 mod plan;
 mod planning_file;

@@ -81,7 +81,10 @@ impl Session {
     }
 
     /// Holds this company for one writer at a time until the session ends: publishing is done by one after the other.
-    pub(super) async fn lock_company(&mut self) -> Result<(), StoreError> {
+    ///
+    /// # Errors
+    /// `NotFound`, `Busy`.
+    pub async fn lock_company(&mut self) -> Result<(), StoreError> {
         sqlx::query("SELECT 1 FROM company WHERE id = $1 FOR NO KEY UPDATE")
             .bind(self.company.0)
             .fetch_optional(self.db())

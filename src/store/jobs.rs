@@ -126,6 +126,22 @@ impl Session {
         .ok_or(StoreError::NotFound { what: "job" })
     }
 
+    /// One job by key, without its chain.
+    ///
+    /// # Errors
+    /// `NotFound`.
+    pub async fn job_by_key(&mut self, key: &str) -> Result<JobRow, StoreError> {
+        sqlx::query_as(
+            "SELECT id, key, name, house_id, method_id, status, release_at, due_at, doc, version, created_at, updated_at
+             FROM job WHERE company_id = $1 AND key = $2",
+        )
+        .bind(self.company.0)
+        .bind(key)
+        .fetch_optional(self.db())
+        .await?
+        .ok_or(StoreError::NotFound { what: "job" })
+    }
+
     /// One job with its chain.
     ///
     /// # Errors

@@ -1,4 +1,5 @@
 //! What several integration tests need.
 
+pub mod app;
 pub mod postgres;
 pub mod store;

@@ -1,0 +1,117 @@
+//! Who asks: a token's company and role, found before a handler sees the request.
+
+use super::Api;
+use super::problem::Problem;
+use super::registry;
+use crate::store::{CompanyId, FoundToken, TokenRole};
+use actix_web::body::MessageBody;
+use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
+use actix_web::http::header;
+use actix_web::middleware::Next;
+use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
+use std::future::{Ready, ready};
+use std::marker::PhantomData;
+use uuid::Uuid;
+
+/// Which roles may do something.
+pub trait Allowed: 'static {
+    /// Whether this one may.
+    fn allows(role: TokenRole) -> bool;
+    /// For people.
+    const WHO: &'static str;
+}
+
+/// Everybody with a token.
+#[derive(Debug)]
+pub struct Anybody;
+/// Crews and the office.
+#[derive(Debug)]
+pub struct Reporters;
+/// The office.
+#[derive(Debug)]
+pub struct Office;
+
+impl Allowed for Anybody {
+    fn allows(_: TokenRole) -> bool {
+        true
+    }
+    const WHO: &'static str = "any role";
+}
+
+impl Allowed for Reporters {
+    fn allows(role: TokenRole) -> bool {
+        matches!(role, TokenRole::Office | TokenRole::Crew)
+    }
+    const WHO: &'static str = "the role office or crew";
+}
+
+impl Allowed for Office {
+    fn allows(role: TokenRole) -> bool {
+        role == TokenRole::Office
+    }
+    const WHO: &'static str = "the role office";
+}
+
+/// Whoever asks, if his role is among those of `A`.
+#[derive(Debug)]
+pub struct Caller<A> {
+    /// The tenant.
+    pub company: CompanyId,
+    /// The token itself.
+    pub token_id: Uuid,
+    /// Whose phone it is.
+    pub crew_id: Option<Uuid>,
+    allowed: PhantomData<A>,
+}
+
+impl<A: Allowed> FromRequest for Caller<A> {
+    type Error = Problem;
+    type Future = Ready<Result<Caller<A>, Problem>>;
+
+    /// Ready at once, so that a request without the right is refused before its body is read.
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let extensions = request.extensions();
+        let Some(token) = extensions.get::<FoundToken>() else { return ready(Err(unauthenticated())) };
+        if !A::allows(token.role) {
+            let detail = format!("this needs {}; the token has the role {}", A::WHO, role_word(token.role));
+            return ready(Err(Problem::new(registry::ROLE_NEEDED, detail)));
+        }
+        ready(Ok(Caller { company: token.company, token_id: token.id, crew_id: token.crew_id, allowed: PhantomData }))
+    }
+}
+
+const fn role_word(role: TokenRole) -> &'static str {
+    match role {
+        TokenRole::Office => "office",
+        TokenRole::Crew => "crew",
+        TokenRole::Viewer => "viewer",
+    }
+}
+
+fn unauthenticated() -> Problem {
+    Problem::new(registry::UNAUTHENTICATED, "the request has no token that is valid here")
+        .header(header::WWW_AUTHENTICATE, "Bearer realm=\"tackfree\"")
+}
+
+/// The token in `Authorization: Bearer TOKEN`.
+pub(super) fn bearer(request: &HttpRequest) -> Option<&str> {
+    let value = request.headers().get(header::AUTHORIZATION)?.to_str().ok()?;
+    let (scheme, token) = value.split_once(' ')?;
+    scheme.eq_ignore_ascii_case("bearer").then(|| token.trim())
+}
+
+/// Finds the token of every request that passes, and refuses those without one.
+pub(super) async fn authenticate<B: MessageBody>(
+    request: ServiceRequest,
+    next: Next<B>,
+) -> Result<ServiceResponse<B>, actix_web::Error> {
+    let Some(text) = bearer(request.request()).map(str::to_owned) else { return Err(unauthenticated().into()) };
+    let Some(api) = request.app_data::<web::Data<Api>>().cloned() else { return Err(unauthenticated().into()) };
+    let store = api.service.store();
+    let Some(token) = store.find_token(&text).await.map_err(Problem::from)? else {
+        return Err(unauthenticated().into());
+    };
+    api.touched.note(&api.service, &token).await;
+    request.extensions_mut().insert(token);
+    next.call(request).await
+}

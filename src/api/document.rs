@@ -1,0 +1,131 @@
+//! The OpenAPI document: what the handlers say about themselves, and what is the same for all of them.
+
+use super::problem::{PROBLEM_JSON, ProblemBody, ProblemError};
+use super::routes;
+use actix_web::App;
+use utoipa::openapi::path::{HttpMethod, Operation, Parameter, ParameterBuilder, ParameterIn};
+use utoipa::openapi::schema::{Object, ObjectBuilder, Type};
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa::openapi::{Content, HeaderBuilder, OpenApi, Ref, RefOr, Required, Response, ResponseBuilder};
+use utoipa::{OpenApi as _, PartialSchema, ToSchema};
+use utoipa_actix_web::AppExt;
+
+const ABOUT: &str = "Crews, houses, chains of work with their waits, plans and calendars of a company that sands and \
+    finishes wood floors in several houses at once.\n\n\
+    **Tokens.** `Authorization: Bearer TOKEN`. The role `office` may do everything, `crew` looks and reports its own \
+    work, `viewer` looks.\n\n\
+    **Changes.** What can be changed has an `ETag`; a change sends it as `If-Match`. A POST may carry an \
+    `Idempotency-Key`: sent again, it is answered again and not done again. Secrets are in the first reply only.\n\n\
+    **Problems** are `application/problem+json` (RFC 9457); `code` is stable, `cure` says what helps, and `errors` lists \
+    every fault at once. All kinds: /problems/";
+
+#[derive(utoipa::OpenApi)]
+#[openapi(
+    info(title = "tackfree", description = ABOUT, license(name = "MIT", identifier = "MIT")),
+    components(schemas(ProblemBody, ProblemError)),
+    servers((url = "/", description = "this server"))
+)]
+struct Base;
+
+/// The document that is served at `/openapi.json`.
+pub fn openapi() -> OpenApi {
+    let app = App::new().into_utoipa_app().openapi(Base::openapi()).configure(routes::configure);
+    let (_, mut document) = app.split_for_parts();
+    for (name, scheme) in [
+        ("token", "A token of the company"),
+        ("operator", "The token that the operator gave the server when starting it"),
+    ] {
+        let scheme = HttpBuilder::new().scheme(HttpAuthScheme::Bearer).description(Some(scheme)).build();
+        let components = document.components.get_or_insert_default();
+        components.add_security_scheme(name, SecurityScheme::Http(scheme));
+    }
+    for (path, item) in &mut document.paths.paths {
+        let operations = [
+            (HttpMethod::Get, &mut item.get),
+            (HttpMethod::Post, &mut item.post),
+            (HttpMethod::Put, &mut item.put),
+            (HttpMethod::Patch, &mut item.patch),
+            (HttpMethod::Delete, &mut item.delete),
+        ];
+        for (method, operation) in operations {
+            if let Some(operation) = operation {
+                complete(path, &method, operation);
+            }
+        }
+    }
+    document
+}
+
+/// Adds what holds for every operation of a kind.
+fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
+    let secured = operation.security.as_ref().is_some_and(|security| !security.is_empty());
+    let changes = matches!(method, HttpMethod::Put | HttpMethod::Patch | HttpMethod::Delete);
+    let conditional = has_header(operation, "If-Match");
+    if *method == HttpMethod::Post {
+        add_parameter(operation, "Idempotency-Key", "Sent again, the request is answered again and not done again.");
+    }
+    let mut problems = vec![(400, "A header or a part of the address cannot be used")];
+    if secured {
+        problems.push((401, "No valid token"));
+        problems.push((403, "The token's role may not do this"));
+    }
+    if path.contains('{') {
+        problems.push((404, "There is no such thing"));
+    }
+    if operation.request_body.is_some() {
+        problems.extend([(413, "The body is too large"), (415, "The body is no JSON"), (422, "The body has faults")]);
+    }
+    if *method == HttpMethod::Post {
+        problems.push((422, "The body has faults, or the Idempotency-Key was used for another request"));
+    }
+    if *method == HttpMethod::Post || changes {
+        problems.push((409, "It contradicts what is there"));
+    }
+    if conditional {
+        problems.extend([(412, "It has been changed in the meantime"), (428, "The request has no If-Match")]);
+    }
+    if secured {
+        problems.push((503, "The database cannot be reached, or is too busy"));
+    }
+    for (status, about) in problems {
+        operation.responses.responses.entry(status.to_string()).or_insert_with(|| problem(about).into());
+    }
+    if let Some(RefOr::T(ok)) = operation.responses.responses.get_mut("200")
+        && (*method == HttpMethod::Get || conditional)
+        && secured
+    {
+        let header = HeaderBuilder::new().schema(Some(text())).description(Some("Version of what is in the reply"));
+        ok.headers.insert("ETag".to_owned(), RefOr::T(header.build()));
+    }
+    if let Some(RefOr::T(created)) = operation.responses.responses.get_mut("201") {
+        let header = HeaderBuilder::new().schema(Some(text())).description(Some("Address of what was made"));
+        created.headers.insert("Location".to_owned(), RefOr::T(header.build()));
+    }
+}
+
+fn text() -> Object {
+    ObjectBuilder::new().schema_type(Type::String).build()
+}
+
+fn has_header(operation: &Operation, name: &str) -> bool {
+    let named = |parameter: &RefOr<Parameter>| match parameter {
+        RefOr::T(parameter) => parameter.parameter_in == ParameterIn::Header && parameter.name == name,
+        RefOr::Ref(_) => false,
+    };
+    operation.parameters.iter().flatten().any(named)
+}
+
+fn add_parameter(operation: &mut Operation, name: &str, about: &str) {
+    let parameter = ParameterBuilder::new()
+        .name(name)
+        .parameter_in(ParameterIn::Header)
+        .required(Required::False)
+        .description(Some(about))
+        .schema(Some(String::schema()));
+    operation.parameters.get_or_insert_default().push(RefOr::T(parameter.build()));
+}
+
+fn problem(about: &str) -> Response {
+    let content = Content::new(Some(Ref::from_schema_name(ProblemBody::name())));
+    ResponseBuilder::new().description(about).content(PROBLEM_JSON, content).build()
+}

@@ -1,0 +1,70 @@
+//! The REST interface: addresses, bodies, problems, rights, versions, and the document that describes them. What is done
+//! is done by `service`.
+//!
+//! | module | what |
+//! |---|---|
+//! | `server` | the server, its middleware, and its end |
+//! | `document`, `unknown` | the OpenAPI document; what has no address or method |
+//! | `routes` | one module for each noun |
+//! | `caller`, `touched` | who asks |
+//! | `body`, `page`, `headers`, `reply` | what comes in and goes out |
+//! | `once` | the same request twice |
+//! | `problem`, `registry` | what goes wrong |
+
+mod body;
+mod caller;
+mod document;
+mod headers;
+mod once;
+mod page;
+mod problem;
+mod registry;
+mod reply;
+mod routes;
+mod server;
+mod touched;
+mod unknown;
+
+pub use document::openapi;
+pub use problem::{PROBLEM_JSON, Problem, ProblemBody, ProblemError};
+pub use registry::{ALL as PROBLEMS, Kind as ProblemKind};
+pub use server::{ServeError, Settings, serve};
+
+use crate::service::Service;
+use crate::store::{CompanyId, Session};
+use sha2::{Digest, Sha256};
+use touched::Touched;
+use unknown::Addresses;
+
+/// What handlers share.
+pub(super) struct Api {
+    service: Service,
+    /// SHA-256 of the operator's token, if there is one.
+    operator: Option<[u8; 32]>,
+    touched: Touched,
+    addresses: Addresses,
+}
+
+impl Api {
+    fn new(service: Service, operator_token: Option<&str>, addresses: Addresses) -> Api {
+        let operator = operator_token.map(|token| Sha256::digest(token.as_bytes()).into());
+        Api { service, operator, touched: Touched::default(), addresses }
+    }
+
+    /// A transaction that only reads and sees one state.
+    async fn snapshot(&self, company: CompanyId) -> Result<Session, Problem> {
+        Ok(self.service.store().snapshot(company).await?)
+    }
+
+    /// Does something at once or not at all.
+    async fn write<T>(
+        &self,
+        company: CompanyId,
+        work: impl AsyncFnOnce(&mut Session) -> Result<T, Problem>,
+    ) -> Result<T, Problem> {
+        let mut session = self.service.store().session(company).await?;
+        let done = work(&mut session).await?;
+        session.commit().await?;
+        Ok(done)
+    }
+}

@@ -1,0 +1,207 @@
+//! Jobs and what happened on them.
+
+use super::super::Api;
+use super::super::body::Body;
+use super::super::caller::{Anybody, Caller, Office, Reporters};
+use super::super::headers::if_match;
+use super::super::once::Once;
+use super::super::page::{Cursor, Page, PageQuery};
+use super::super::problem::Problem;
+use super::super::registry;
+use super::super::reply::Reply;
+use super::nouns::{key_in, page_reply};
+use crate::dto::JobDto;
+use crate::service::{JobListed, JobStatusDto, JobView, RecordBody, RecordView, Reporter, ServiceError, StoredJob};
+use actix_web::{HttpRequest, HttpResponse, get, patch, post, web};
+use serde::Deserialize;
+use serde_json::Value;
+use utoipa::IntoParams;
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Which jobs.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+struct JobQuery {
+    /// Only those that stand so.
+    status: Option<JobStatusDto>,
+    /// Only those of the house with this key.
+    house: Option<String>,
+    /// Cursor from the Link header of the page before; it means nothing else.
+    after: Option<String>,
+    /// Entries of the page.
+    #[param(minimum = 1, maximum = 200, default = 50)]
+    limit: Option<u32>,
+}
+
+fn reply_of(stored: &StoredJob, reply: Reply) -> Reply {
+    reply.version(stored.row.version).modified(stored.row.updated_at)
+}
+
+/// List jobs, without their chains.
+#[utoipa::path(
+    tag = "jobs",
+    operation_id = "list jobs",
+    params(JobQuery),
+    responses((status = 200, description = "A page", body = Page<JobListed>)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[get("/jobs")]
+async fn list(
+    api: web::Data<Api>,
+    caller: Caller<Anybody>,
+    request: HttpRequest,
+    query: web::Query<JobQuery>,
+) -> Result<HttpResponse, Problem> {
+    let JobQuery { status, house, after, limit } = query.into_inner();
+    let page = PageQuery { after, limit };
+    let (limit, after) = (page.limit()?, page.row()?);
+    if let Some(house) = &house {
+        key_in(house, "house")?;
+    }
+    let mut session = api.snapshot(caller.company).await?;
+    let mut rows = api.service.jobs(&mut session, status, house.as_deref(), after, limit + 1).await?;
+    let more = rows.len() > limit as usize;
+    rows.truncate(limit as usize);
+    let next = rows.last().filter(|_| more).map(|(id, _)| Cursor::Row(*id));
+    page_reply(&request, rows.into_iter().map(|(_, job)| job).collect(), next)
+}
+
+/// Apply a method to a house, or give a chain of its own. The job keeps its own copy of the chain.
+#[utoipa::path(
+    tag = "jobs",
+    operation_id = "create job",
+    request_body = JobDto,
+    responses((status = 201, description = "As it is now, with its own chain", body = JobView)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office"])))
+)]
+#[post("/jobs")]
+async fn create(
+    api: web::Data<Api>,
+    caller: Caller<Office>,
+    request: HttpRequest,
+    body: Body<JobDto>,
+) -> Result<HttpResponse, Problem> {
+    let once = Once::new(&api, &caller, &request, &body.sha256)?;
+    once.run(async |session| {
+        let stored = api.service.create_job(session, body.value).await?;
+        Ok(reply_of(&stored, Reply::created(format!("/v1/jobs/{}", stored.row.key), &stored.view)?))
+    })
+    .await
+}
+
+/// One job with its chain.
+#[utoipa::path(
+    tag = "jobs",
+    operation_id = "show job",
+    params(("key" = String, Path, description = "Its key")),
+    responses((status = 200, description = "As it is now", body = JobView)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[get("/jobs/{key}")]
+async fn show(
+    api: web::Data<Api>,
+    caller: Caller<Anybody>,
+    request: HttpRequest,
+    key: web::Path<String>,
+) -> Result<HttpResponse, Problem> {
+    key_in(&key, "job")?;
+    let mut session = api.snapshot(caller.company).await?;
+    let stored = api.service.job(&mut session, &key).await?;
+    Ok(reply_of(&stored, Reply::ok(&stored.view)?).send_if_new(&request))
+}
+
+/// Change a job: members that are sent replace its own, `null` takes one away (RFC 7396). `method` puts a fresh copy of
+/// that method's chain in place of the job's own.
+#[utoipa::path(
+    tag = "jobs",
+    operation_id = "change job",
+    params(
+        ("key" = String, Path, description = "Its key"),
+        ("If-Match" = String, Header, description = "ETag of what is changed, or *")
+    ),
+    request_body(content = Object, description = "Members of the job, and `status`",
+        content_type = "application/merge-patch+json"),
+    responses((status = 200, description = "As it is now", body = JobView)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office"])))
+)]
+#[patch("/jobs/{key}")]
+async fn change(
+    api: web::Data<Api>,
+    caller: Caller<Office>,
+    request: HttpRequest,
+    key: web::Path<String>,
+    body: Body<Value>,
+) -> Result<HttpResponse, Problem> {
+    key_in(&key, "job")?;
+    let wanted = if_match(&request)?;
+    let stored = api
+        .write(caller.company, async |session| {
+            let row = session.job_by_key(&key).await?;
+            let version = wanted.version(row.version)?;
+            Ok(api.service.patch_job(session, &key, version, body.value).await?)
+        })
+        .await?;
+    Ok(reply_of(&stored, Reply::ok(&stored.view)?).send())
+}
+
+/// What happened on a job: by step, oldest first.
+#[utoipa::path(
+    tag = "jobs",
+    operation_id = "list records",
+    params(("key" = String, Path, description = "Key of the job")),
+    responses((status = 200, description = "All of them", body = Page<RecordView>)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[get("/jobs/{key}/records")]
+async fn records(
+    api: web::Data<Api>,
+    caller: Caller<Anybody>,
+    request: HttpRequest,
+    key: web::Path<String>,
+) -> Result<HttpResponse, Problem> {
+    key_in(&key, "job")?;
+    let mut session = api.snapshot(caller.company).await?;
+    let items = api.service.records(&mut session, &key).await?;
+    Ok(Reply::ok(&Page { items })?.send_if_new(&request))
+}
+
+/// Report what happened on a step. Reports are never changed; one that does not follow from those before it is refused.
+#[utoipa::path(
+    tag = "jobs",
+    operation_id = "report",
+    params(("key" = String, Path, description = "Key of the job")),
+    request_body = RecordBody,
+    responses((status = 201, description = "As it was kept", body = RecordView)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew"])))
+)]
+#[post("/jobs/{key}/records")]
+async fn report(
+    api: web::Data<Api>,
+    caller: Caller<Reporters>,
+    request: HttpRequest,
+    key: web::Path<String>,
+    body: Body<RecordBody>,
+) -> Result<HttpResponse, Problem> {
+    key_in(&key, "job")?;
+    let once = Once::new(&api, &caller, &request, &body.sha256)?;
+    let reporter = Reporter { crew_id: caller.crew_id };
+    once.run(async |session| {
+        let reported = api.service.report(session, &key, &reporter, &body.value).await;
+        let record = reported.map_err(|error: ServiceError| {
+            if error.is_stale() { Problem::new(registry::RECORDS_CHANGED, error.to_string()) } else { error.into() }
+        })?;
+        Reply::created(format!("/v1/jobs/{}/records", *key), &record)
+    })
+    .await
+}
+
+pub(super) fn configure(config: &mut ServiceConfig) {
+    config.service(list).service(create).service(show).service(change).service(records).service(report);
+}

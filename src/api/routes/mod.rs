@@ -1,0 +1,38 @@
+//! One module for each noun; what they share is in `nouns`.
+
+mod calendar;
+mod companies;
+mod feeds;
+mod health;
+mod jobs;
+mod nouns;
+mod planning_file;
+mod plans;
+mod problems;
+mod regions;
+mod tokens;
+mod weeks;
+
+use super::caller::authenticate;
+use actix_web::middleware::from_fn;
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// All addresses.
+pub(super) fn configure(config: &mut ServiceConfig) {
+    config.configure(health::configure).configure(problems::configure).configure(calendar::configure);
+    // Before `/v1`, because it asks for another token.
+    config.configure(companies::configure_operator);
+    config.service(
+        utoipa_actix_web::scope("/v1")
+            .wrap(from_fn(authenticate))
+            .configure(companies::configure)
+            .configure(tokens::configure)
+            .configure(nouns::configure)
+            .configure(regions::configure)
+            .configure(jobs::configure)
+            .configure(plans::configure)
+            .configure(weeks::configure)
+            .configure(planning_file::configure)
+            .configure(feeds::configure),
+    );
+}

@@ -1,0 +1,157 @@
+//! The server: sockets, middleware, and an end that lets requests finish.
+
+use super::problem::Problem;
+use super::routes;
+use super::unknown::{Addresses, unknown};
+use super::{Api, document, registry};
+use crate::service::Service;
+use actix_web::body::MessageBody;
+use actix_web::dev::{ServerHandle, ServiceRequest, ServiceResponse};
+use actix_web::http::header::{self, HeaderName, HeaderValue};
+use actix_web::http::{Method, Uri};
+use actix_web::middleware::{Compress, DefaultHeaders, Next, from_fn};
+use actix_web::{App, HttpMessage, HttpServer, web};
+use std::net::TcpListener;
+use std::time::Duration;
+use tracing_actix_web::{RequestId, RootSpanBuilder, TracingLogger};
+use utoipa_actix_web::AppExt;
+use utoipa_swagger_ui::SwaggerUi;
+
+/// How long requests may go on when the server is told to stop.
+const SHUTDOWN_SECONDS: u64 = 20;
+/// A client that sends its head more slowly than this is not waited for.
+const HEAD_TIMEOUT: Duration = Duration::from_secs(10);
+/// How long an idle connection is kept.
+const KEEP_ALIVE: Duration = Duration::from_secs(75);
+
+/// What the server is told from outside.
+#[derive(Clone, Default)]
+pub struct Settings {
+    /// Whoever has it may found companies; without one nobody may.
+    pub operator_token: Option<String>,
+    /// Threads that answer; `None`: one for each core.
+    pub workers: Option<usize>,
+}
+
+/// Why the server did not start, or came to a bad end.
+#[derive(Debug, thiserror::Error)]
+pub enum ServeError {
+    /// From the operating system.
+    #[error("the server cannot run on this address: {0}")]
+    Io(#[from] std::io::Error),
+}
+
+/// Serves until told to stop: by `stop`, SIGINT or SIGTERM. Requests under way are finished first. `more` adds what is
+/// not part of this interface, such as pages for people.
+///
+/// # Errors
+/// When the socket cannot be used.
+pub async fn serve(
+    service: Service,
+    listener: TcpListener,
+    settings: Settings,
+    more: impl Fn(&mut web::ServiceConfig) + Clone + Send + 'static,
+    started: impl FnOnce(ServerHandle),
+) -> Result<(), ServeError> {
+    let document = document::openapi();
+    let addresses = Addresses::of(&document);
+    let api = web::Data::new(Api::new(service, settings.operator_token.as_deref(), addresses));
+    let mut server = HttpServer::new(move || {
+        let (app, _) = App::new()
+            .app_data(api.clone())
+            .app_data(query_config())
+            .app_data(path_config())
+            .into_utoipa_app()
+            .configure(routes::configure)
+            .split_for_parts();
+        app.service(
+            web::scope("/docs")
+                .wrap(DefaultHeaders::new().add((header::CONTENT_SECURITY_POLICY, DOCS_POLICY)))
+                .service(SwaggerUi::new("/{_:.*}").url("/openapi.json", document.clone())),
+        )
+        .configure(more.clone())
+        .default_service(web::to(unknown))
+        .wrap(from_fn(finish))
+        .wrap(Compress::default())
+        .wrap(TracingLogger::<Span>::new())
+    })
+    .client_request_timeout(HEAD_TIMEOUT)
+    .keep_alive(KEEP_ALIVE)
+    .shutdown_timeout(SHUTDOWN_SECONDS)
+    .listen(listener)?;
+    if let Some(workers) = settings.workers {
+        server = server.workers(workers);
+    }
+    let server = server.run();
+    started(server.handle());
+    Ok(server.await?)
+}
+
+/// The browsable copy brings everything along; it loads nothing from elsewhere.
+const DOCS_POLICY: &str = "default-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; \
+     frame-ancestors 'none'; base-uri 'none'";
+
+fn query_config() -> web::QueryConfig {
+    web::QueryConfig::default().error_handler(|error, _| Problem::new(registry::BAD_QUERY, error.to_string()).into())
+}
+
+fn path_config() -> web::PathConfig {
+    web::PathConfig::default()
+        .error_handler(|_, _| Problem::new(registry::NOT_FOUND, "there is nothing of that name").into())
+}
+
+/// HEAD is answered as GET without the body (the connection leaves it out), and every reply has the headers that keep
+/// browsers from guessing and telling.
+async fn finish(
+    mut request: ServiceRequest,
+    next: Next<impl MessageBody>,
+) -> Result<ServiceResponse<impl MessageBody>, actix_web::Error> {
+    if request.method() == Method::HEAD {
+        request.head_mut().method = Method::GET;
+    }
+    let id = request.extensions().get::<RequestId>().map(ToString::to_string);
+    let mut response = next.call(request).await?;
+    let headers = response.headers_mut();
+    for (name, value) in [
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (header::REFERRER_POLICY, "no-referrer"),
+        (header::CACHE_CONTROL, "private, no-cache"),
+    ] {
+        if !headers.contains_key(&name) {
+            headers.insert(name, HeaderValue::from_static(value));
+        }
+    }
+    if let Some(id) = id.and_then(|id| HeaderValue::from_str(&id).ok()) {
+        headers.insert(HeaderName::from_static("x-request-id"), id);
+    }
+    Ok(response)
+}
+
+/// What is logged of a request: never a query or a calendar's address, because they may hold secrets.
+struct Span;
+
+impl RootSpanBuilder for Span {
+    fn on_request_start(request: &ServiceRequest) -> tracing::Span {
+        let id = request.extensions().get::<RequestId>().map(ToString::to_string).unwrap_or_default();
+        tracing::info_span!(
+            "request",
+            id,
+            method = %request.method(),
+            path = shown(request.uri()),
+            status = tracing::field::Empty,
+        )
+    }
+
+    fn on_request_end<B: MessageBody>(span: tracing::Span, outcome: &Result<ServiceResponse<B>, actix_web::Error>) {
+        let status = match outcome {
+            Ok(response) => response.status(),
+            Err(error) => error.as_response_error().status_code(),
+        };
+        span.record("status", status.as_u16());
+        span.in_scope(|| tracing::info!("answered"));
+    }
+}
+
+fn shown(uri: &Uri) -> &str {
+    if uri.path().starts_with("/feeds/") { "/feeds/..." } else { uri.path() }
+}

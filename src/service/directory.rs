@@ -1,0 +1,71 @@
+//! What identifiers stand for: the documents that rows of plans and bookings name, archived ones too.
+
+use super::{ServiceError, companies, wire};
+use crate::domain::zone::Zone;
+use crate::dto::{CrewDto, HouseDto, StepDto};
+use crate::store::{JobRow, Noun, Session};
+use std::collections::{BTreeMap, BTreeSet};
+use uuid::Uuid;
+
+/// The documents around some works.
+pub(super) struct Directory {
+    /// The office's wall clock.
+    pub(super) office: Zone,
+    jobs: BTreeMap<Uuid, JobRow>,
+    houses: BTreeMap<Uuid, HouseDto>,
+    crews: BTreeMap<Uuid, CrewDto>,
+    steps: BTreeMap<Uuid, BTreeMap<String, StepDto>>,
+}
+
+/// A step in its job and house.
+pub(super) struct Known<'a> {
+    pub(super) job: &'a JobRow,
+    pub(super) house: &'a HouseDto,
+    pub(super) step: &'a StepDto,
+    /// The house's wall clock.
+    pub(super) zone: Zone,
+}
+
+impl Directory {
+    /// Everything about these jobs and crews.
+    pub(super) async fn load(
+        session: &mut Session,
+        jobs: BTreeSet<Uuid>,
+        crews: BTreeSet<Uuid>,
+    ) -> Result<Directory, ServiceError> {
+        let office = companies::office_zone(&session.company_row().await?)?;
+        let ids: Vec<Uuid> = jobs.into_iter().collect();
+        let rows = session.jobs_by_ids(&ids).await?;
+        let of_houses: BTreeSet<Uuid> = rows.iter().map(|row| row.house_id).collect();
+        let of_houses: Vec<Uuid> = of_houses.into_iter().collect();
+        let mut steps: BTreeMap<Uuid, BTreeMap<String, StepDto>> = BTreeMap::new();
+        for (job, step) in session.steps_of_jobs(&ids).await? {
+            steps.entry(job).or_default().insert(step.step_key, step.doc.parse()?);
+        }
+        let mut houses = BTreeMap::new();
+        for row in session.nouns_by_ids(Noun::House, &of_houses).await? {
+            houses.insert(row.id, row.doc.parse()?);
+        }
+        let mut people = BTreeMap::new();
+        let of_crews: Vec<Uuid> = crews.into_iter().collect();
+        for row in session.nouns_by_ids(Noun::Crew, &of_crews).await? {
+            people.insert(row.id, row.doc.parse()?);
+        }
+        let jobs = rows.into_iter().map(|row| (row.id, row)).collect();
+        Ok(Directory { office, jobs, houses, crews: people, steps })
+    }
+
+    /// One step; jobs, houses and steps are never deleted, so it is there.
+    pub(super) fn step(&self, job: Uuid, key: &str) -> Option<Known<'_>> {
+        let job = self.jobs.get(&job)?;
+        let house = self.houses.get(&job.house_id)?;
+        let step = self.steps.get(&job.id)?.get(key)?;
+        let zone = wire::zone_or(house.time_zone.as_deref(), self.office);
+        Some(Known { job, house, step, zone })
+    }
+
+    /// One crew.
+    pub(super) fn crew(&self, id: Uuid) -> Option<&CrewDto> {
+        self.crews.get(&id)
+    }
+}

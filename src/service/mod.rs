@@ -1,0 +1,89 @@
+//! Use cases: what people and programs do with a company. Each loads, decides and saves through the store, and has its
+//! plans judged by the audit before anybody sees them. No HTTP and no SQL.
+//!
+//! | module | what |
+//! |---|---|
+//! | `clock` | what time it is |
+//! | `error` | refusals |
+//! | `companies`, `access` | companies and settings; tokens and calendar addresses |
+//! | `nouns` | houses, crews, equipment, methods, regions |
+//! | `jobs`, `bench`, `records` | jobs and their chains; checked against the rest; what happened |
+//! | `snapshot` | rows to a planning file and a situation |
+//! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
+//! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
+
+mod access;
+mod bench;
+mod calendars;
+pub mod clock;
+mod companies;
+mod compare;
+mod directory;
+mod error;
+mod jobs;
+mod nouns;
+mod planning;
+mod plans;
+mod publish;
+mod records;
+mod snapshot;
+mod weeks;
+mod wire;
+
+pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
+pub use calendars::CalendarText;
+pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
+pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
+pub use error::ServiceError;
+pub use jobs::{JobListed, JobStatusDto, JobView, StoredJob};
+pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
+pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
+pub use plans::{PlanListed, PlanStatusDto, PlanView};
+pub use publish::{Checked, PublicationView};
+pub use records::{ReadingDto, RecordBody, RecordView, Reporter};
+pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
+
+use crate::domain::time::Minute;
+use crate::store::Store;
+use chrono::{DateTime, Utc};
+use clock::{Clock, SystemClock};
+use std::sync::Arc;
+use tokio::sync::Semaphore;
+
+/// Plannings at once. Each takes a core for seconds, and what is left must go on answering.
+const PLANNINGS_MAX: usize = 2;
+
+/// All use cases. Cheap to clone.
+#[derive(Clone)]
+pub struct Service {
+    store: Store,
+    clock: Arc<dyn Clock>,
+    plannings: Arc<Semaphore>,
+}
+
+impl Service {
+    /// On the computer's own clock.
+    pub fn new(store: Store) -> Service {
+        Service::with_clock(store, Arc::new(SystemClock))
+    }
+
+    /// On another clock.
+    pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
+        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)) }
+    }
+
+    /// Where sessions come from.
+    pub fn store(&self) -> &Store {
+        &self.store
+    }
+
+    /// The instant of asking.
+    pub fn now(&self) -> DateTime<Utc> {
+        self.clock.now()
+    }
+
+    /// The first whole minute that has not begun: plans are made for it.
+    pub fn now_minute(&self) -> Minute {
+        Minute::ceil_from(self.now())
+    }
+}

@@ -1,0 +1,183 @@
+//! Drafts: one moment of the company read, planned, judged by the audit, and only then kept.
+
+use super::snapshot::Snapshot;
+use super::{PlanView, Service, ServiceError};
+use crate::audit::audit;
+use crate::domain::chain::{Chain, WaitKind};
+use crate::domain::ids::StepIx;
+use crate::domain::plan::{Placement, Plan};
+use crate::domain::situation::Situation;
+use crate::dto::{CauseDto, GearDto, PlanCostDto, PlanDto, UnplacedDto, plan_to_dto};
+use crate::planner::{Basis, Request, plan};
+use crate::store::{CompanyId, Document, NewPlan, PlanRow, PlanningRows, Session};
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use std::time::Duration;
+use utoipa::ToSchema;
+
+/// Moves of a search when nobody says how many: a second or so for an office of ordinary size.
+pub const MOVE_BUDGET_DEFAULT: u64 = 3_000;
+/// More moves than this are for the command line, where nobody waits for them.
+pub const MOVE_BUDGET_MAX: u64 = 100_000;
+/// How long a planning waits for those before it.
+const TURN_MAX: Duration = Duration::from_secs(20);
+/// Violations named in the log.
+const LOGGED_MAX: usize = 20;
+
+/// How much of what is published a plan starts from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum BasisDto {
+    /// Published steps stay where they are if they can.
+    #[default]
+    Published,
+    /// Only what is frozen, pinned, running or done stays; broken promises are still charged.
+    Anew,
+}
+
+/// What is asked of the planner.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct DraftBody {
+    /// From what it starts.
+    pub basis: BasisDto,
+    /// Seed of the search: the same input and seed give the same plan.
+    #[schema(default = 1)]
+    pub seed: u64,
+    /// Moves the search may make.
+    #[schema(default = 3000, maximum = 100_000)]
+    pub move_budget: u64,
+}
+
+impl Default for DraftBody {
+    fn default() -> DraftBody {
+        DraftBody { basis: BasisDto::Published, seed: 1, move_budget: MOVE_BUDGET_DEFAULT }
+    }
+}
+
+/// A plan that has passed the audit and is not kept yet.
+#[derive(Debug)]
+pub struct Draft {
+    new: NewPlan,
+    rows: Vec<PlanRow>,
+}
+
+/// What of a plan has no column of its own.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) struct PlanDoc {
+    pub(super) basis: BasisDto,
+    pub(super) cost: PlanCostDto,
+    pub(super) unplaced: Vec<UnplacedDto>,
+}
+
+impl Service {
+    /// Plans the company as it is now. Nothing is written.
+    ///
+    /// # Errors
+    /// `CannotPlan`, `PlanningBusy`; `PlanRejected` is a defect of this program.
+    pub async fn draft(&self, company: CompanyId, body: &DraftBody) -> Result<Draft, ServiceError> {
+        let turn = tokio::time::timeout(TURN_MAX, self.plannings.clone().acquire_owned()).await;
+        let Ok(Ok(turn)) = turn else { return Err(ServiceError::PlanningBusy) };
+        let mut session = self.store.snapshot(company).await?;
+        // The instant is read when the rows are: a report that is there has happened by then.
+        let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
+        drop(session);
+        let body = body.clone();
+        let drafted = tokio::task::spawn_blocking(move || {
+            let drafted = drafted(&snapshot, &body);
+            drop(turn);
+            drafted
+        });
+        drafted.await?
+    }
+
+    /// Keeps a draft.
+    ///
+    /// # Errors
+    /// `DanglingChain` when a step has been taken out of its chain meanwhile.
+    pub async fn keep_draft(&self, session: &mut Session, draft: &Draft) -> Result<PlanView, ServiceError> {
+        let head = session.insert_plan(&draft.new, &draft.rows).await?;
+        self.plan_view(session, head).await
+    }
+}
+
+fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError> {
+    let situation = snapshot.situation()?.situation;
+    let basis = match body.basis {
+        BasisDto::Published => Basis::Published,
+        BasisDto::Anew => Basis::Anew,
+    };
+    let plan = plan(&situation, Request { seed: body.seed, move_budget: body.move_budget, basis });
+    let report = audit(&situation, &plan);
+    if !report.is_clean() {
+        for violation in report.violations.iter().take(LOGGED_MAX) {
+            let (code, what) = (violation.code(), violation.explain(&situation));
+            tracing::error!(code, what, seed = body.seed, move_budget = body.move_budget, "a new plan breaks a rule");
+        }
+        return Err(ServiceError::PlanRejected(report.violations.len()));
+    }
+    let file = serde_json::to_vec(&snapshot.file).map_err(crate::store::StoreError::BadDocument)?;
+    let PlanDto { cost, unplaced, placements, .. } = plan_to_dto(&situation, &plan);
+    let mut rows = Vec::with_capacity(plan.placements.len());
+    for (placement, shown) in plan.placements.iter().zip(placements) {
+        rows.extend(plan_rows(&snapshot.rows, &situation, placement, shown.gear, shown.moved_because)?);
+    }
+    Ok(Draft { new: new_plan(&plan, &file, PlanDoc { basis: body.basis, cost, unplaced })?, rows })
+}
+
+fn new_plan(plan: &Plan, file: &[u8], doc: PlanDoc) -> Result<NewPlan, ServiceError> {
+    Ok(NewPlan {
+        made_for: plan.now.to_utc(),
+        seed: plan.seed,
+        move_budget: plan.move_budget,
+        cost_total: plan.cost.total(),
+        lower_bound: plan.lower_bound,
+        input_sha256: Sha256::digest(file).into(),
+        doc: Document::of(&doc)?,
+    })
+}
+
+/// One row a piece. Indices of the situation follow the rows it was made from.
+fn plan_rows(
+    rows: &PlanningRows,
+    situation: &Situation,
+    placement: &Placement,
+    gear: Vec<GearDto>,
+    cause: Option<CauseDto>,
+) -> Result<Vec<PlanRow>, ServiceError> {
+    let chain = &situation.jobs[placement.step.job.index()].chain;
+    let step = chain.step(placement.step.step);
+    let units = if gear.is_empty() { None } else { Some(Document::of(&gear)?) };
+    let moved_because = cause.map(|cause| Document::of(&cause)).transpose()?.map(|cause| cause.as_str().to_owned());
+    let piece = |(number, piece): (usize, &crate::domain::time::Span)| PlanRow {
+        job_id: rows.jobs[placement.step.job.index()].job.id,
+        step_key: step.key.to_string(),
+        piece_no: number as i32,
+        run_key: run_key(chain, placement.step.step),
+        crew_id: rows.crews[placement.crew.index()].id,
+        start: piece.start().to_utc(),
+        end: piece.end().to_utc(),
+        fixed: step.fixed().is_some(),
+        units: units.clone(),
+        moved_because: moved_because.clone(),
+    };
+    Ok(placement.pieces.iter().enumerate().map(piece).collect())
+}
+
+/// Key of the first step, in the chain's order, of those that dwells join with this one.
+fn run_key(chain: &Chain, step: StepIx) -> String {
+    let mut run = vec![step];
+    let mut next = 0;
+    while let Some(&member) = run.get(next) {
+        for wait in chain.waits().iter().filter(|wait| wait.kind == WaitKind::Dwell) {
+            for (one, other) in [(wait.from, wait.to), (wait.to, wait.from)] {
+                if one == member && !run.contains(&other) {
+                    run.push(other);
+                }
+            }
+        }
+        next += 1;
+    }
+    let first = chain.order().iter().find(|step| run.contains(step)).copied().unwrap_or(step);
+    chain.step(first).key.to_string()
+}

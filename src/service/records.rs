@@ -1,0 +1,415 @@
+//! What happened on the floor, as crews and office report it: appended, in the order of the chain, never changed.
+
+use super::bench::Bench;
+use super::jobs::JobDoc;
+use super::{Service, ServiceError, error, snapshot, wire};
+use crate::domain::fault::Fault;
+use crate::dto::{HistoryDto, HouseDto, JobDto, Located, NOTE_CHARS_MAX, OutcomeDto, WaitKindDto};
+use crate::store::{Document, JobRow, JobStatus, NewRecord, Noun, RecordOutcome, RecordRow, Session};
+use chrono::{DateTime, Duration, Utc};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+/// Readings of one report: a point every few square feet of a large house.
+const READINGS_MAX: usize = 2_000;
+
+/// One reading of a check.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ReadingDto {
+    /// Name of the area.
+    #[schema(example = "Living room")]
+    pub area: String,
+    /// Moisture content.
+    #[schema(minimum = 0, maximum = 100, example = 8.4)]
+    pub mc_percent: f64,
+}
+
+/// What a crew reports of a step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct RecordBody {
+    /// Key of the step.
+    #[schema(example = "sand-coarse")]
+    pub step: String,
+    /// Key of the crew; a crew's own token may leave it out, and so may a report on a step that is running.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crew: Option<String>,
+    /// How the try stands.
+    pub outcome: OutcomeDto,
+    /// When it began; may be left out where the start was reported before. Seconds are allowed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(format = DateTime)]
+    pub started_at: Option<String>,
+    /// When it ended; given exactly when it is over.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(format = DateTime)]
+    pub finished_at: Option<String>,
+    /// When the crew expects to be done, while it runs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(format = DateTime)]
+    pub expected_finish_at: Option<String>,
+    /// Of a check.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub readings: Vec<ReadingDto>,
+    /// For people.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_length = 2000)]
+    pub note: Option<String>,
+    /// How many records of this step the reporter has seen; given, a report from an old screen is refused.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 0)]
+    pub seen: Option<i32>,
+}
+
+impl From<&HistoryDto> for RecordBody {
+    fn from(entry: &HistoryDto) -> RecordBody {
+        RecordBody {
+            step: entry.step.clone(),
+            crew: Some(entry.crew.clone()),
+            outcome: entry.outcome,
+            started_at: Some(entry.started_at.clone()),
+            finished_at: entry.finished_at.clone(),
+            expected_finish_at: entry.expected_finish_at.clone(),
+            readings: Vec::new(),
+            note: None,
+            seen: None,
+        }
+    }
+}
+
+/// A record as it is shown.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct RecordView {
+    /// Never changes.
+    pub id: Uuid,
+    /// Key of the step.
+    pub step: String,
+    /// Counts from 1 within the step.
+    pub number: i32,
+    /// Key of the crew.
+    pub crew: String,
+    /// How the try stands.
+    pub outcome: OutcomeDto,
+    /// When it began.
+    pub started_at: String,
+    /// When it ended.
+    pub finished_at: Option<String>,
+    /// When the crew expects to be done.
+    pub expected_finish_at: Option<String>,
+    /// Of a check.
+    pub readings: Vec<ReadingDto>,
+    /// For people.
+    pub note: Option<String>,
+    /// When it was reported.
+    pub recorded_at: DateTime<Utc>,
+    /// Who reported it.
+    pub recorded_by: String,
+}
+
+/// What of a record has no column of its own.
+#[derive(Debug, Default, Serialize, Deserialize)]
+pub(super) struct RecordDoc {
+    #[serde(default)]
+    readings: Vec<ReadingDto>,
+    #[serde(default)]
+    note: Option<String>,
+    /// Whether somebody said when it will be over; otherwise that is computed.
+    #[serde(default)]
+    pub(super) expected_by_crew: bool,
+}
+
+/// Who reports.
+#[derive(Debug, Clone)]
+pub struct Reporter {
+    /// Whose phone it is; `None`: the office, which reports for everybody.
+    pub crew_id: Option<Uuid>,
+}
+
+/// A job with all that a report is judged by.
+struct Site {
+    row: JobRow,
+    job: JobDto,
+    house: HouseDto,
+    records: Vec<RecordRow>,
+    bench: Bench,
+}
+
+impl Service {
+    /// All records of a job, by step and oldest first.
+    ///
+    /// # Errors
+    /// `NotFound`.
+    pub async fn records(&self, session: &mut Session, job: &str) -> Result<Vec<RecordView>, ServiceError> {
+        let site = self.site(session, job).await?;
+        let zone = wire::zone_or(site.house.time_zone.as_deref(), site.bench.zone);
+        site.records.iter().map(|record| view(record, &site.bench.crew_keys, zone)).collect()
+    }
+
+    /// Appends a report.
+    ///
+    /// # Errors
+    /// `NotFound`, `Invalid`, `OutOfOrder`, `NotYourCrew`; `Stale` when another report came first.
+    pub async fn report(
+        &self,
+        session: &mut Session,
+        job: &str,
+        reporter: &Reporter,
+        body: &RecordBody,
+    ) -> Result<RecordView, ServiceError> {
+        let site = self.site(session, job).await?;
+        let last = site.last(&body.step);
+        let running = last.filter(|record| record.outcome == RecordOutcome::Running);
+        let crew_id = site.crew(reporter, body, running)?;
+        site.in_order(body, last)?;
+        let started_at = match (&body.started_at, running) {
+            (Some(text), _) => text.clone(),
+            (None, Some(running)) => wire::utc(running.started_at),
+            (None, None) => {
+                let fault = Fault::new("missing-field", "nobody has reported when it began", "give started_at");
+                return Err(ServiceError::fault("/started_at", fault));
+            }
+        };
+        site.judge(body, crew_id, &started_at)?;
+        let by = match reporter.crew_id {
+            Some(crew) => format!("crew {}", site.bench.crew_keys.get(&crew).map_or("", String::as_str)),
+            None => "office".to_owned(),
+        };
+        let seen = site.count(&body.step);
+        let new = self.new_record(&site.row, body, crew_id, &started_at, seen, by)?;
+        let row = session.append_record(&new).await?;
+        let zone = wire::zone_or(site.house.time_zone.as_deref(), site.bench.zone);
+        view(&row, &site.bench.crew_keys, zone)
+    }
+
+    /// Records that come with a new job, which has been judged with them.
+    pub(super) async fn import_records(
+        &self,
+        session: &mut Session,
+        row: &JobRow,
+        bench: &Bench,
+        bodies: &[RecordBody],
+    ) -> Result<(), ServiceError> {
+        let mut seen: BTreeMap<&str, i32> = BTreeMap::new();
+        for body in bodies {
+            let crew = body.crew.as_deref().and_then(|key| bench.crew_id(key)).unwrap_or_default();
+            let count = seen.entry(&body.step).or_default();
+            let started_at = body.started_at.clone().unwrap_or_default();
+            let new = self.new_record(row, body, crew, &started_at, *count, "office".to_owned())?;
+            session.append_record(&new).await?;
+            *count += 1;
+        }
+        Ok(())
+    }
+
+    async fn site(&self, session: &mut Session, job: &str) -> Result<Site, ServiceError> {
+        let row = session.job_by_key(job).await?;
+        let (_, chain) = session.job_with_chain(row.id).await?;
+        let records = session.records_of_job(row.id).await?;
+        let crews: Vec<Uuid> = records.iter().map(|record| record.crew_id).collect();
+        let bench = Bench::load(session, self.now_minute(), &crews).await?;
+        let house = session.noun(Noun::House, row.house_id).await?;
+        let doc: JobDoc = row.doc.parse()?;
+        let mut job = snapshot::job_document(&row, &chain, &house.key, bench.zone)?;
+        job.pins = doc.pins;
+        Ok(Site { job, house: house.doc.parse()?, row, records, bench })
+    }
+
+    fn new_record(
+        &self,
+        job: &JobRow,
+        body: &RecordBody,
+        crew_id: Uuid,
+        started_at: &str,
+        seen: i32,
+        recorded_by: String,
+    ) -> Result<NewRecord, ServiceError> {
+        let at = |pointer: &str, text: &str| wire::instant(text).map_err(|fault| ServiceError::fault(pointer, fault));
+        let started_at = at("/started_at", started_at)?;
+        let expected = body.expected_finish_at.as_deref().map(|text| at("/expected_finish_at", text)).transpose()?;
+        let finished = body.finished_at.as_deref().map(|text| at("/finished_at", text)).transpose()?;
+        let moment = Duration::minutes(1);
+        let running = body.outcome == OutcomeDto::Running;
+        let doc = RecordDoc {
+            readings: body.readings.clone(),
+            note: body.note.clone(),
+            expected_by_crew: expected.is_some(),
+        };
+        Ok(NewRecord {
+            job_id: job.id,
+            step_key: body.step.clone(),
+            seen: body.seen.unwrap_or(seen),
+            crew_id,
+            outcome: match body.outcome {
+                OutcomeDto::Running => RecordOutcome::Running,
+                OutcomeDto::Done => RecordOutcome::Done,
+                OutcomeDto::Failed => RecordOutcome::Failed,
+            },
+            started_at,
+            // The database wants an end after the start; a report within one second has none.
+            finished_at: finished.map(|finished| finished.max(started_at + Duration::seconds(1))),
+            expected_finish_at: running.then(|| {
+                let soonest = started_at + moment;
+                expected.unwrap_or(soonest).max(soonest)
+            }),
+            doc: Document::of(&doc)?,
+            recorded_at: self.now(),
+            recorded_by,
+        })
+    }
+}
+
+impl Site {
+    fn last(&self, step: &str) -> Option<&RecordRow> {
+        self.records.iter().rfind(|record| record.step_key == step)
+    }
+
+    fn count(&self, step: &str) -> i32 {
+        self.records.iter().filter(|record| record.step_key == step).count() as i32
+    }
+
+    /// Who did it.
+    fn crew(&self, reporter: &Reporter, body: &RecordBody, running: Option<&RecordRow>) -> Result<Uuid, ServiceError> {
+        let named = match &body.crew {
+            None => None,
+            Some(key) => match self.bench.crew_id(key) {
+                Some(id) => Some(id),
+                None => return Err(ServiceError::fault("/crew", super::nouns::unknown("crew", key))),
+            },
+        };
+        let crew = named.or(reporter.crew_id).or(running.map(|record| record.crew_id));
+        let Some(crew) = crew else {
+            return Err(ServiceError::fault("/crew", Fault::new("missing-field", "nobody did it", "give the crew")));
+        };
+        match reporter.crew_id {
+            Some(own) if own != crew => {
+                let key = |id: Uuid| self.bench.crew_keys.get(&id).cloned().unwrap_or_default();
+                Err(ServiceError::NotYourCrew { own: key(own), other: key(crew) })
+            }
+            _ => Ok(crew),
+        }
+    }
+
+    /// Whether the report follows from those before it.
+    fn in_order(&self, body: &RecordBody, last: Option<&RecordRow>) -> Result<(), ServiceError> {
+        let refuse = |code, what: String, cure: &str| Err(ServiceError::OutOfOrder(Fault::new(code, what, cure)));
+        let step = super::nouns::short(&body.step);
+        if matches!(self.row.status, JobStatus::Cancelled | JobStatus::Finished) {
+            let what = format!("job {} is cancelled or finished", self.row.key);
+            return refuse("job-over", what, "have the office open it again");
+        }
+        match last.map(|record| record.outcome) {
+            Some(RecordOutcome::Done) => {
+                let what = format!("step {step} has been reported done");
+                return refuse("already-done", what, "look at its records; what is done stays done");
+            }
+            Some(RecordOutcome::Running) if body.outcome == OutcomeDto::Running => {
+                let what = format!("step {step} has been reported running");
+                return refuse("already-running", what, "report how it ended");
+            }
+            _ => {}
+        }
+        let steps = self.job.steps.as_deref().unwrap_or(&[]);
+        let ordinary = |key: &str| steps.iter().any(|step| step.key == key && !step.only_on_lapse);
+        for wait in self.job.waits.iter().flatten().filter(|wait| wait.to == body.step && ordinary(&wait.from)) {
+            let outcome = self.last(&wait.from).map(|record| record.outcome);
+            let follows = match (outcome, wait.kind) {
+                (Some(RecordOutcome::Done), _) => true,
+                (Some(RecordOutcome::Running), WaitKindDto::Dwell) => true,
+                (Some(RecordOutcome::Running | RecordOutcome::Failed) | None, _) => false,
+            };
+            if !follows {
+                let (code, how) = match outcome {
+                    Some(RecordOutcome::Failed) => ("check-not-passed", "has failed"),
+                    Some(RecordOutcome::Running) => ("predecessor-open", "is still running"),
+                    _ => ("predecessor-open", "has not been reported"),
+                };
+                let what = format!("step {step} comes after step {}, which {how}", wait.from);
+                return refuse(code, what, &format!("report step {} as done first", wait.from));
+            }
+        }
+        Ok(())
+    }
+
+    /// What is wrong with the report itself.
+    fn judge(&self, body: &RecordBody, crew: Uuid, started_at: &str) -> Result<(), ServiceError> {
+        let mut history = snapshot::history(&self.records, &self.bench.crew_keys, self.bench.zone);
+        let replaced = |entry: &HistoryDto| entry.step == body.step && entry.outcome == OutcomeDto::Running;
+        history.retain(|entry| !replaced(entry));
+        let own = format!("/jobs/0/history/{}", history.len());
+        history.push(HistoryDto {
+            step: body.step.clone(),
+            crew: self.bench.crew_keys.get(&crew).cloned().unwrap_or_default(),
+            started_at: started_at.to_owned(),
+            finished_at: body.finished_at.clone(),
+            outcome: body.outcome,
+            expected_finish_at: body.expected_finish_at.clone(),
+        });
+        let mut faults = Vec::new();
+        if let Err(found) = self.bench.judge(&self.house, None, vec![JobDto { history, ..self.job.clone() }]) {
+            let moved = |located: Located| {
+                let pointer = located.pointer.strip_prefix(&own).unwrap_or_default().to_owned();
+                Located { pointer, fault: located.fault }
+            };
+            faults.extend(found.into_iter().map(moved));
+        }
+        faults.extend(self.remarks(body));
+        error::refuse(faults)
+    }
+
+    fn remarks(&self, body: &RecordBody) -> Vec<Located> {
+        let mut faults = Vec::new();
+        let mut push = |pointer: String, code, what: String, cure: &str| {
+            faults.push(Located { pointer, fault: Fault::new(code, what, cure) });
+        };
+        if body.note.as_ref().is_some_and(|note| note.chars().nth(NOTE_CHARS_MAX).is_some()) {
+            push(
+                "/note".into(),
+                "long-note",
+                format!("a note is longer than {NOTE_CHARS_MAX} characters"),
+                "shorten it",
+            );
+        }
+        if body.readings.len() > READINGS_MAX {
+            let what = format!("{} readings", body.readings.len());
+            push("/readings".into(), "too-many", what, "report a check in parts, or every other point");
+            return faults;
+        }
+        for (index, reading) in body.readings.iter().enumerate() {
+            if !self.house.areas.iter().any(|area| area.name.trim() == reading.area.trim()) {
+                let what = format!("the house has no area {:?}", super::nouns::short(&reading.area));
+                push(format!("/readings/{index}/area"), "unknown-area", what, "use the name of an area of the house");
+            }
+            if !(0.0..=100.0).contains(&reading.mc_percent) {
+                let what = format!("{} percent of moisture", reading.mc_percent);
+                push(format!("/readings/{index}/mc_percent"), "out-of-range", what, "give 0 to 100 percent");
+            }
+        }
+        faults
+    }
+}
+
+fn view(
+    record: &RecordRow,
+    crews: &BTreeMap<Uuid, String>,
+    zone: crate::domain::zone::Zone,
+) -> Result<RecordView, ServiceError> {
+    let doc: RecordDoc = record.doc.parse().map_err(ServiceError::from)?;
+    let shown = |at: DateTime<Utc>| wire::local(zone, at);
+    Ok(RecordView {
+        id: record.id,
+        step: record.step_key.clone(),
+        number: record.record_no,
+        crew: crews.get(&record.crew_id).cloned().unwrap_or_default(),
+        outcome: snapshot::outcome(record.outcome),
+        started_at: shown(record.started_at),
+        finished_at: record.finished_at.map(shown),
+        expected_finish_at: record.expected_finish_at.filter(|_| doc.expected_by_crew).map(shown),
+        readings: doc.readings,
+        note: doc.note,
+        recorded_at: record.recorded_at,
+        recorded_by: record.recorded_by.clone(),
+    })
+}
