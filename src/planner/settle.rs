@@ -9,6 +9,7 @@ use super::model::NONE;
 use super::open_activities;
 use super::score::Weights;
 use super::state::{Obstacle, Place, State};
+use super::timeline::FIXED;
 use crate::domain::plan::Cause;
 use crate::domain::situation::Situation;
 use std::collections::BTreeMap;
@@ -33,7 +34,7 @@ impl Settlement<'_> {
     /// Until nothing changes any more.
     pub fn settle(&self, state: &mut State<'_>, generator: &mut Generator) {
         for _ in 0..ROUNDS_MAX {
-            let moved = self.put_back(state, generator);
+            let moved = self.put_back(state, generator) | self.mend_ways(state, generator);
             for activity in 0..self.compiled.steps.len() {
                 generator.held[activity] = state.place(activity as u32).is_some();
             }
@@ -78,6 +79,39 @@ impl Settlement<'_> {
             any |= changed;
         }
         any
+    }
+
+    /// Where a known way is longer than the way round by a third house, taking out what lay between two works can leave
+    /// them too close: then the less promised of the two is placed again.
+    fn mend_ways(&self, state: &mut State<'_>, generator: &mut Generator) -> bool {
+        let model = state.model;
+        let bound = |by: u32| {
+            by >= FIXED
+                || model.activities[by as usize].pinned
+                || self.published.iter().any(|p| p.activity == by && p.frozen)
+        };
+        let mut out = Vec::new();
+        for crew in 0..model.crews.len() as u32 {
+            for pair in state.crew(crew).bookings().windows(2) {
+                let joined = pair[1].by < FIXED && model.activities[pair[1].by as usize].joins == pair[0].by;
+                let close = pair[0].end + model.way(pair[0].place, pair[1].place) > pair[1].start;
+                let history = pair[0].by >= FIXED && pair[1].by >= FIXED;
+                if close && !joined && !history {
+                    let later = !bound(pair[1].by) || pair[0].by >= FIXED;
+                    out.push(if later { pair[1].by } else { pair[0].by });
+                }
+            }
+        }
+        for by in &out {
+            generator.held[*by as usize] = false;
+            generator.take(state, *by);
+            drop_disagreeing(state, generator, *by);
+        }
+        let open = open_activities(self.compiled, state);
+        if !out.is_empty() {
+            generator.complete(state, self.weights, &open);
+        }
+        !out.is_empty()
     }
 
     /// Whether the promise stands again, and whether anybody else was taken out for it.

@@ -12,14 +12,14 @@ use utoipa_actix_web::service_config::ServiceConfig;
 macro_rules! list_route {
     ($name:ident, $doc:ident, $listed:ident, $base:literal, $tag:literal) => {
         #[utoipa::path(
-                                    tag = $tag,
-                                    operation_id = concat!("list ", $tag),
-                                    summary = concat!("List ", $tag),
-                                    params(PageQuery),
-                                    responses((status = 200, description = "A page", body = Page<$listed>)),
-                                    security(("token" = [])),
-                                    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
-                                )]
+                                            tag = $tag,
+                                            operation_id = concat!("list ", $tag),
+                                            summary = concat!("List ", $tag),
+                                            params(PageQuery),
+                                            responses((status = 200, description = "A page", body = Page<$listed>)),
+                                            security(("token" = [])),
+                                            extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+                                        )]
         #[get($base)]
         async fn $name(
             api: Data,
