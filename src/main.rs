@@ -1,8 +1,12 @@
 //! The `tackfree` program: arguments, configuration, run, exit code.
 
 use clap::{Parser, Subcommand};
+use std::io::IsTerminal;
 use std::process::ExitCode;
+use tackfree::api;
+use tackfree::cli::database::DatabaseArguments;
 use tackfree::cli::{self, Refusal};
+use tracing_subscriber::EnvFilter;
 
 /// Schedules the crews of a floor sanding-and-finishing contractor over all open houses.
 #[derive(Debug, Parser)]
@@ -10,26 +14,73 @@ use tackfree::cli::{self, Refusal};
 struct Arguments {
     #[command(subcommand)]
     command: Command,
+    #[command(flatten)]
+    database: DatabaseArguments,
 }
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Serve the API, calendars and pages
+    Serve(cli::serve::ServeArguments),
+    /// Load an invented company, plan it, show its week, and serve it
+    Demo(cli::demo::DemoArguments),
+    /// Found a company and print the first token of its office
+    Found(cli::demo::FoundArguments),
+    /// Bring the database's schema up to date
+    Migrate,
     /// Plan a planning file; needs no database
     Plan(cli::plan::PlanArguments),
     /// Have a plan audited against its planning file; needs no database
     CheckPlan(cli::plan::CheckArguments),
+    /// Print the OpenAPI document of the service
+    Openapi,
 }
 
 fn main() -> ExitCode {
-    let outcome: Result<String, Refusal> = match Arguments::parse().command {
-        Command::Plan(arguments) => cli::plan::plan(&arguments),
-        Command::CheckPlan(arguments) => cli::plan::check(&arguments),
-    };
-    match outcome {
+    let arguments = Arguments::parse();
+    start_log();
+    match run(&arguments) {
         Ok(text) => {
             print!("{text}");
             ExitCode::SUCCESS
         }
         Err(refusal) => refusal.tell(),
     }
+}
+
+/// To standard error: text on a terminal, JSON elsewhere. `RUST_LOG` sets how much.
+fn start_log() {
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn"));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    if std::io::stderr().is_terminal() { log.init() } else { log.json().init() }
+}
+
+fn run(arguments: &Arguments) -> Result<String, Refusal> {
+    let database = &arguments.database;
+    match &arguments.command {
+        Command::Plan(arguments) => cli::plan::plan(arguments),
+        Command::CheckPlan(arguments) => cli::plan::check(arguments),
+        Command::Openapi => openapi(),
+        Command::Serve(arguments) => wait_for(cli::serve::serve(database, arguments)).map(|()| String::new()),
+        Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),
+        Command::Migrate => wait_for(database.migrate()).map(|()| "the schema is up to date\n".to_owned()),
+        Command::Found(arguments) => wait_for(async {
+            let database = database.open().await?;
+            let founded = cli::demo::found(&database.store, arguments).await;
+            database.close().await;
+            founded
+        }),
+    }
+}
+
+fn openapi() -> Result<String, Refusal> {
+    let document = api::openapi().to_pretty_json();
+    document.map(|json| json + "\n").map_err(|error| Refusal::new("openapi", error.to_string(), "report this defect"))
+}
+
+fn wait_for<T>(work: impl Future<Output = Result<T, Refusal>>) -> Result<T, Refusal> {
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
+    let runtime =
+        runtime.map_err(|error| Refusal::new("no-threads", error.to_string(), "let the program start threads"))?;
+    runtime.block_on(work)
 }

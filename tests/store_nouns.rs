@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::store::{Small, TestStore, at, doc, fresh_store, job, noun, plan, row, small, step, wait};
+use common::store::{Small, at, doc, fresh_store, job, noun, plan, row, small, step, wait, waits_for_lock};
 use serde_json::{Value, json};
 use tackfree::store::{JobFilter, JobStatus, NewNoun, NewRecord, Noun, RecordOutcome, Reference, StoreError, new_id};
 
@@ -147,21 +147,10 @@ async fn archiving_and_referring_exclude_each_other() {
             session.archive_noun(kind, spare.id, 1).await?;
             session.commit().await
         });
-        waits_for_lock(&test, &archiving).await;
+        waits_for_lock(&test.owner, &archiving).await;
         referring.commit().await.unwrap();
         let refused = archiving.await.unwrap().unwrap_err();
         assert!(matches!(&refused, StoreError::InUse { by, .. } if by.starts_with("job late")), "{refused:?}");
-    }
-}
-
-/// Until the task has to wait for a transaction: seen in PostgreSQL's own list, not guessed.
-async fn waits_for_lock<T>(test: &TestStore, task: &tokio::task::JoinHandle<T>) {
-    let mut owner = test.owner().await;
-    let waiting = "SELECT EXISTS (SELECT FROM pg_stat_activity
-         WHERE datname = current_database() AND wait_event_type = 'Lock')";
-    while !sqlx::query_scalar::<_, bool>(waiting).fetch_one(&mut owner).await.unwrap() {
-        assert!(!task.is_finished(), "it did not wait");
-        tokio::task::yield_now().await;
     }
 }
 

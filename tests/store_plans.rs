@@ -329,21 +329,20 @@ async fn the_planning_input_is_loaded_whole() {
     session.insert_job(&job("second", small.house.id, &["sand", "coat"])).await.unwrap();
     let held = session.insert_job(&job("held", small.house.id, &["sand"])).await.unwrap();
     session.set_job_status(held.id, 1, JobStatus::OnHold).await.unwrap();
-    session.append_record(&done(&small, "sand")).await.unwrap();
-    session.archive_noun(Noun::Crew, south, 1).await.unwrap();
+    let east = session.insert_noun(Noun::Crew, &common::store::noun("east")).await.unwrap().id;
+    session.append_record(&NewRecord { crew_id: east, ..done(&small, "sand") }).await.unwrap();
+    for gone in [south, east] {
+        session.archive_noun(Noun::Crew, gone, 1).await.unwrap();
+    }
     session.commit().await.unwrap();
     publish(&test, &small, &[row(small.job.id, "coat", north, 100, 160)], 0).await;
-    let mut session = test.session(small.company).await;
-    session.archive_noun(Noun::Crew, north, 1).await.unwrap_err();
-    drop(session);
-
     let rows = test.store.snapshot(small.company).await.unwrap().planning_rows().await.unwrap();
     assert_eq!(rows.company.name, "Plane & Sons");
     let keys: Vec<(&str, usize, usize)> =
         rows.jobs.iter().map(|job| (job.job.key.as_str(), job.chain.steps.len(), job.chain.waits.len())).collect();
     assert_eq!(keys, [("elm-12-floors", 4, 3), ("second", 2, 1)]);
     assert_eq!((rows.houses.len(), rows.records.len(), rows.promised.len()), (1, 1, 1));
-    assert_eq!(rows.crews.iter().map(|crew| crew.id).collect::<Vec<_>>(), [north], "south has done nothing");
+    assert_eq!(rows.crews.iter().map(|crew| crew.id).collect::<Vec<_>>(), [north, east], "south has done nothing");
 }
 
 /// A snapshot sees one moment, and cannot write.

@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::store::{Small, TestStore, at, doc, fresh_store, plan, row, run, small, sqlstate};
+use common::store::{Small, TestStore, at, doc, fresh_store, plan, row, run, small, sqlstate, waits_for_lock};
 use serde_json::json;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::time::Duration;
@@ -266,6 +266,23 @@ async fn many_copies_migrate_at_once() {
     store.ping().await.unwrap();
     store.close().await;
     run(&mut superuser, format!("DROP DATABASE {name} WITH (FORCE)")).await.unwrap();
+    run(&mut superuser, format!("DROP ROLE {}", login.role)).await.unwrap();
+}
+
+/// Roles belong to the server: another database's copy may be creating the same one at this moment.
+#[tokio::test]
+async fn two_databases_create_the_role_at_once() {
+    let test = fresh_store().await;
+    let login = AppLogin { role: format!("shared_{}", std::process::id()), password: None };
+    let mut superuser = test.owner().await;
+    let mut other = superuser.begin().await.unwrap();
+    run(&mut other, format!("CREATE ROLE {} LOGIN", login.role)).await.unwrap();
+    let (owner, same) = (test.owner.clone(), login.clone());
+    let migrating = tokio::spawn(async move { migrate(&owner, &same).await });
+    waits_for_lock(&test.owner, &migrating).await;
+    other.commit().await.unwrap();
+    migrating.await.unwrap().unwrap();
+    run(&mut superuser, format!("DROP OWNED BY {}", login.role)).await.unwrap();
     run(&mut superuser, format!("DROP ROLE {}", login.role)).await.unwrap();
 }
 

@@ -269,13 +269,12 @@ impl<'l, 'a> Judge<'l, 'a> {
         }
     }
 
-    /// The step that is said to be in the way, if it may be: running, pinned, or itself moved for a cause.
+    /// The step that is said to be in the way, if it may be: running, pinned, or itself promised inside the freeze time.
     fn blocker(&self, stay: &Stay<'_>, by: StepRef) -> Option<&'l Stay<'a>> {
         let ledger = self.ledger;
         let by = ledger.stay(ledger.number(by)?)?;
-        let had_to_move = ledger.is_frozen(by.number) && ledger.has_moved(by.number) && by.cause.is_some();
         let other_run = ledger.run[by.number] != ledger.run[stay.number];
-        (other_run && (is_fixed_or_pinned(ledger, by) || had_to_move)).then_some(by)
+        (other_run && (is_fixed_or_pinned(ledger, by) || ledger.is_frozen(by.number))).then_some(by)
     }
 
     fn crew_busy(&self, run: &[Promised<'_>], by: &Stay<'_>) -> bool {

@@ -83,10 +83,16 @@ fn check_one_place(ledger: &Ledger<'_>, group: &[Busy], out: &mut Vec<Violation>
     for meeting in meetings(&mut items) {
         match meeting {
             Meeting::Clash { earlier, later } => {
-                out.push(clash(ledger, &group[earlier], &group[later]));
+                let (earlier, later) = (&group[earlier], &group[later]);
+                if !happened(ledger, earlier, later) {
+                    out.push(clash(ledger, earlier, later));
+                }
             }
             Meeting::Next { earlier, later } => {
                 let (earlier, later) = (&group[earlier], &group[later]);
+                if happened(ledger, earlier, later) {
+                    continue;
+                }
                 let needed_minutes = ledger.situation.way_minutes(earlier.house, later.house);
                 let minutes = later.hull.start().since(earlier.hull.end());
                 if minutes < needed_minutes {
@@ -98,6 +104,17 @@ fn check_one_place(ledger: &Ledger<'_>, group: &[Busy], out: &mut Vec<Violation>
             }
         }
     }
+}
+
+/// Whether two busy spans meet in the past only: one is history, and so is the part of the other that it meets.
+fn happened(ledger: &Ledger<'_>, earlier: &Busy, later: &Busy) -> bool {
+    let begun = |busy: &Busy| busy.members.iter().filter_map(|&member| ledger.stay(member)).any(|stay| !stay.open);
+    if earlier.open && later.open {
+        return false;
+    }
+    let (open, other) = if later.open { (later, earlier) } else { (earlier, later) };
+    let judged = still_open(ledger, open);
+    begun(open) && other.hull.start() < judged.start() && !other.hull.overlaps(judged)
 }
 
 fn clash(ledger: &Ledger<'_>, earlier: &Busy, later: &Busy) -> Violation {

@@ -3,16 +3,17 @@
 
 use super::air::Skies;
 use super::cause::Judge;
-use super::ledger::{Ledger, Stay};
+use super::ledger::{Ledger, Stay, lapse};
 use super::read::named_by;
 use super::violation::{History, Violation};
+use crate::domain::chain::Wait;
 use crate::domain::plan::{Cause, Placement};
 
 pub(super) fn check(ledger: &Ledger<'_>, skies: &Skies, out: &mut Vec<Violation>) {
     let mut judge = None;
     let mut in_circle = None;
     for stay in ledger.stays().filter(|stay| stay.open) {
-        let must_stay = ledger.is_frozen(stay.number) && ledger.has_moved(stay.number);
+        let must_stay = must_stay(ledger, stay) && ledger.has_moved(stay.number);
         let promise = ledger.published[stay.number].filter(|_| must_stay);
         match (promise, stay.cause) {
             (None, None) => {}
@@ -30,6 +31,19 @@ pub(super) fn check(ledger: &Ledger<'_>, skies: &Skies, out: &mut Vec<Violation>
             }
         }
     }
+}
+
+/// Whether a promise binds: inside the freeze time, and, for an extra step, while the step it comes before is where it
+/// was promised.
+fn must_stay(ledger: &Ledger<'_>, stay: &Stay<'_>) -> bool {
+    let successor = || {
+        let named = |wait: &&Wait| lapse(wait).is_some_and(|(extra, _)| extra == stay.step.step);
+        let wait = ledger.chain(stay.number).waits().iter().find(named)?;
+        Some(ledger.number_in(stay.step.job, wait.to))
+    };
+    let follows = |successor: usize| ledger.published[successor].is_none() || ledger.has_moved(successor);
+    let extra = ledger.spec(stay.number).only_on_lapse;
+    ledger.is_frozen(stay.number) && !(extra && successor().is_some_and(follows))
 }
 
 fn false_cause(stay: &Stay<'_>, promise: &Placement, cause: Cause) -> Violation {

@@ -113,7 +113,12 @@ fn read_planning_file(path: &Path) -> Result<Parsed, Refusal> {
 }
 
 fn refused(path: &Path, faults: &[Located]) -> Refusal {
-    let mut what = format!("{} cannot be used:", path.display());
+    unusable(&path.display().to_string(), faults)
+}
+
+/// A document that cannot be used, with everything that is wrong with it.
+pub fn unusable(name: &str, faults: &[Located]) -> Refusal {
+    let mut what = format!("{name} cannot be used:");
     for fault in faults {
         let _ = write!(what, "\n  {fault}");
     }

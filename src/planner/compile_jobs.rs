@@ -6,7 +6,7 @@ use super::model::{Activity, Anchor, Arc, GateUse, Mode, NONE, Part, Taken};
 use super::spans::{NEVER, T};
 use super::state::Place;
 use super::timeline::FIXED;
-use crate::domain::chain::{Attempt, Chain, OnExceed, Outcome, Step, StepState, Wait, WaitKind};
+use crate::domain::chain::{Attempt, Chain, OnExceed, Outcome, Step, StepState, Wait, WaitKind, WaitMax};
 use crate::domain::ids::{CrewIx, JobIx, StepIx, StepRef};
 use crate::domain::plan::UnitUse;
 use crate::domain::situation::Job;
@@ -63,6 +63,11 @@ fn extend<X>(list: &mut Vec<X>, more: impl IntoIterator<Item = X>) -> Range<u32>
     from..list.len() as u32
 }
 
+/// Order alone.
+fn plain_wait(from: StepIx, to: StepIx) -> Wait {
+    Wait { from, to, kind: WaitKind::Lag, min_minutes: 0, film: None, overnight: false, max: None, keep_off: false }
+}
+
 /// The steps of `chain` as runs: steps joined by dwells, fixed ones always alone.
 fn runs(chain: &Chain) -> Vec<Vec<StepIx>> {
     let open = |step: StepIx| chain.step(step).fixed().is_none();
@@ -106,7 +111,40 @@ impl Builder<'_> {
         for wait in content.chain.waits() {
             self.add_arc(job, content, wait);
         }
+        self.add_retries(job, content);
         self.close_after_fixed(job, content);
+    }
+
+    /// What follows a failed check by way of steps that happened all the same still waits for its next try.
+    fn add_retries(&mut self, job: JobIx, content: &Job) {
+        let chain = &content.chain;
+        let failed = |step: &StepIx| matches!(chain.step(*step).state(), StepState::Open { not_before: Some(_) });
+        for check in (0..chain.steps().len()).map(StepIx::from_index).filter(failed) {
+            let mut reached = vec![check];
+            let mut seen = 0;
+            while seen < reached.len() {
+                let from = reached[seen];
+                for wait in chain.waits().iter().filter(|wait| wait.from == from) {
+                    let extra = match wait.max {
+                        Some(WaitMax { on_exceed: OnExceed::Lapse(extra), .. }) => Some(extra),
+                        Some(WaitMax { on_exceed: OnExceed::Forbid, .. }) | None => None,
+                    };
+                    let after = |to: StepIx| plain_wait(check, to);
+                    if let Some(extra) = extra.filter(|extra| seen > 0 && chain.step(*extra).fixed().is_none()) {
+                        self.add_arc(job, content, &after(extra));
+                    }
+                    if reached.contains(&wait.to) {
+                        continue;
+                    }
+                    if chain.step(wait.to).fixed().is_some() {
+                        reached.push(wait.to);
+                    } else if seen > 0 {
+                        self.add_arc(job, content, &after(wait.to));
+                    }
+                }
+                seen += 1;
+            }
+        }
     }
 
     /// See `Compiled::run_of` and `Compiled::rest_of`.
@@ -210,7 +248,7 @@ impl Builder<'_> {
         for &(kind, amount) in &own.equipment {
             match self.gear_index[kind.index()] {
                 GearIndex::Cumulative(resource) => {
-                    self.tables.model.cumulative_taken.push((resource, taken.start, taken.end, amount));
+                    self.tables.model.cumulative_taken.push((resource, amount, taken));
                 }
                 GearIndex::Travelling(gear) => {
                     let units = self.tables.situation.equipment[kind.index()].units.max(1);

@@ -43,11 +43,49 @@ pub fn placements(
             let span = |(from, until): (T, T)| Span::new(compiled.instant(from), compiled.instant(until));
             let crew = crate::domain::ids::CrewIx(state.crew_of(place.mode));
             let pieces = pieces.into_iter().filter_map(span).collect();
-            out.push(Placement { step: *step, crew, pieces, units, moved_because: causes.get(&activity).copied() });
+            let mut placement = Placement { step: *step, crew, pieces, units, moved_because: None };
+            let named = compiled.model.extra_of[activity as usize];
+            // An extra step follows the one it comes before, and needs no other reason.
+            let follows = named != NONE && {
+                let next = compiled.model.arcs[named as usize].to;
+                let part = compiled.model.arcs[named as usize].to_part;
+                let step = compiled.steps[next as usize][part as usize];
+                !kept_promise(situation, compiled, state, step, next, part)
+            };
+            if !follows && broken_promise(situation, &placement) {
+                placement.moved_because = causes.get(&activity).copied();
+            }
+            out.push(placement);
         }
     }
     out.sort_unstable_by_key(|placement| placement.step);
     out
+}
+
+/// Whether a step was promised inside the freeze time and is not where and by whom it was promised.
+fn broken_promise(situation: &Situation, placement: &Placement) -> bool {
+    let Ok(at) = situation.published.binary_search_by_key(&placement.step, |promise| promise.step) else {
+        return false;
+    };
+    let promise = &situation.published[at];
+    let frozen = promise.start() < situation.now.plus(situation.settings.freeze_minutes);
+    frozen && (promise.start() != placement.start() || promise.crew != placement.crew)
+}
+
+/// Whether a step stands where and by whom it was promised.
+fn kept_promise(
+    situation: &Situation,
+    compiled: &Compiled,
+    state: &State<'_>,
+    step: StepRef,
+    activity: u32,
+    part: u16,
+) -> bool {
+    let promise = situation.published.binary_search_by_key(&step, |promise| promise.step);
+    let (Ok(promise), Some(place)) = (promise, state.place(activity)) else { return false };
+    let promise = &situation.published[promise];
+    let start = compiled.instant(place.start + compiled.model.part(place.mode, part).offset);
+    promise.start() == start && promise.crew.0 == state.crew_of(place.mode)
 }
 
 /// Numbers for gear that rides along: in order of start, the lowest numbers that are free. Always enough, because no
@@ -81,7 +119,8 @@ fn number_riding_units(
             // The rest of a begun run goes on with what the run holds.
             let joined = compiled.model.activities[activity as usize].joins;
             let known: Option<&Vec<u32>> = (joined != NONE).then(|| out.get(&(joined & !FIXED, kind))).flatten();
-            let mut taken: Vec<u32> = known.iter().flat_map(|units| units.iter().copied()).take(amount as usize).collect();
+            let mut taken: Vec<u32> =
+                known.iter().flat_map(|units| units.iter().copied()).take(amount as usize).collect();
             busy.retain(|(_, unit)| !taken.contains(unit));
             while taken.len() < amount as usize {
                 taken.push(free.pop_first().unwrap_or(units.saturating_sub(1)));

@@ -100,6 +100,10 @@ impl Generator {
 
     fn push(&mut self, state: &State<'_>, activity: u32) {
         let own = &state.model.activities[activity as usize];
+        if own.extra {
+            // Comes with its successor, if at all.
+            return;
+        }
         let earliest = match own.modes.clone().next() {
             Some(mode) => state.window(activity, mode).0.max(self.floor[activity as usize]),
             None => own.release,
@@ -110,6 +114,8 @@ impl Generator {
 
     /// `Err(None)`: a repair was made, and the activity waits for it.
     fn place_one(&mut self, state: &mut State<'_>, weights: &Weights, activity: u32) -> Result<(), Option<Failure>> {
+        // Extra steps come and go with their successor; whether they are needed is found out anew.
+        self.take_extras(state, activity);
         let lapses_at = lapse_deadline(state, activity);
         if let Some(place) = self.best(state, weights, activity, lapses_at) {
             self.put(state, activity, place);
@@ -269,8 +275,15 @@ impl Generator {
         self.log.push(activity);
     }
 
-    /// Takes and logs, the extra steps before it as well; its successors wait again.
+    /// Takes and logs, the extra steps before it as well; its successors wait again. An extra step is taken with the one
+    /// it comes before, which cannot do without it.
     pub fn take(&mut self, state: &mut State<'_>, activity: u32) {
+        let named = state.model.extra_of[activity as usize];
+        let after = if named == NONE { activity } else { state.model.arcs[named as usize].to };
+        if after != activity && state.place(after).is_some() {
+            self.held[after as usize] = false;
+            return self.take(state, after);
+        }
         if state.take(activity).is_none() {
             return;
         }
@@ -285,7 +298,8 @@ impl Generator {
     fn take_extras(&mut self, state: &mut State<'_>, activity: u32) {
         let model = state.model;
         for arc in model.before(activity).filter(|arc| arc.extra != NONE) {
-            if !self.held[arc.extra as usize] && state.take(arc.extra).is_some() {
+            if !state.is_fixed(arc.extra) && state.take(arc.extra).is_some() {
+                self.held[arc.extra as usize] = false;
                 self.log.push(arc.extra);
             }
         }
@@ -297,11 +311,11 @@ impl Generator {
         for arc in model.after(activity) {
             if state.place(arc.to).is_some() {
                 if !agrees(state, arc) {
-                    self.repairs[arc.to as usize] = self.repairs[arc.to as usize].saturating_add(1);
-                    self.touch(arc.to);
-                    self.held[arc.to as usize] = false;
-                    self.take(state, arc.to);
-                    self.requeue(state, arc.to);
+                    let named = model.extra_of[arc.to as usize];
+                    let out = if named == NONE { arc.to } else { model.arcs[named as usize].to };
+                    self.held[out as usize] = false;
+                    self.take(state, out);
+                    self.requeue(state, out);
                 }
             } else if arc.orders() && self.pending[arc.to as usize] > 0 {
                 self.pending[arc.to as usize] = self.count_pending(state, arc.to);

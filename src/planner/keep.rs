@@ -93,7 +93,13 @@ pub fn keep(
         let waits = published.iter().any(|promise| {
             promise.activity == activity && promise.start == own.latest && (promise.frozen || !frozen_only)
         });
-        if own.pinned && !waits && !hopeless.contains(&activity) && !own.extra && state.place(activity).is_none() && own.release == own.latest {
+        if own.pinned
+            && !waits
+            && !hopeless.contains(&activity)
+            && !own.extra
+            && state.place(activity).is_none()
+            && own.release == own.latest
+        {
             let fitting = own.modes.clone().find_map(|mode| state.fits(activity, mode, own.latest).ok());
             if let Some(place) = fitting {
                 generator.put(state, activity, place);
@@ -103,7 +109,11 @@ pub fn keep(
         }
     }
     for promise in published.iter().filter(|promise| promise.frozen || !frozen_only) {
+        // An extra step that no open wait names any more is not needed.
+        let idle =
+            model.activities[promise.activity as usize].extra && model.extra_of[promise.activity as usize] == NONE;
         if state.place(promise.activity).is_none()
+            && !idle
             && let Ok(place) = stands(state, promise)
         {
             state.put(promise.activity, place, &promise.gear);
@@ -133,7 +143,7 @@ fn drop_idle_extras(state: &mut State<'_>, generator: &mut Generator) {
     let model = state.model;
     for extra in 0..model.activities.len() as u32 {
         let named = model.extra_of[extra as usize];
-        if named == NONE || state.place(extra).is_none_or(|place| place.start < 0) {
+        if named == NONE || state.place(extra).is_none() || state.is_fixed(extra) {
             continue;
         }
         let arc = &model.arcs[named as usize];
@@ -195,17 +205,36 @@ pub fn stands(state: &State<'_>, promise: &Published) -> Result<Place, Broken> {
         }
         let extra = (arc.extra != NONE).then(|| state.place(arc.extra)).flatten();
         match extra {
-            Some(place) if place.finish > reached => return Err(Broken::WaitsFor(arc.from)),
+            Some(place) if place.finish > reached => return Err(Broken::WaitsFor(arc.extra)),
             Some(_) => {}
             None if reached > anchor.saturating_add(arc.max) => return Err(Broken::TooLateAfter(arc.from)),
             None => {}
         }
+    }
+    let named = model.extra_of[promise.activity as usize];
+    if named != NONE
+        && let arc = &model.arcs[named as usize]
+        && let Some(from) = state.place(arc.from)
+        && promise.start < model.ready(arc, state.anchor(arc, from))
+    {
+        return Err(Broken::WaitsFor(arc.from));
     }
     let (earliest, latest) = state.window(promise.activity, mode);
     if promise.start < earliest || promise.start > latest {
         return Err(Broken::NotYet);
     }
     state.fits(promise.activity, mode, promise.start).map_err(Broken::Obstacle)
+}
+
+/// As [`stands`], for explanations: gear that rides along is held by somebody too. Of several holders one without a
+/// right to it is named if there is one.
+pub fn stands_but_for(state: &State<'_>, promise: &Published, published: &[Published]) -> Result<Place, Broken> {
+    let verdict = stands(state, promise);
+    let (Err(Broken::Obstacle(Obstacle::Gear(NONE))), Some(mode)) = (verdict, promise.mode) else { return verdict };
+    let finish = promise.start + state.model.modes[mode as usize].length;
+    let holders = state.holders(promise.activity, promise.start, finish);
+    let usurper = holders.iter().find(|holder| !has_right(**holder, published, state));
+    usurper.or(holders.first()).map_or(verdict, |holder| Err(Broken::Obstacle(Obstacle::Gear(*holder))))
 }
 
 /// The cause in domain words.
@@ -233,7 +262,9 @@ pub fn cause(compiled: &Compiled, situation: &Situation, promise: &Published, br
 
 /// The step of `from` that the arc to `to` leaves.
 fn arc_step(compiled: &Compiled, to: u32, from: u32) -> crate::domain::ids::StepIx {
-    let part = compiled.model.before(to).find(|arc| arc.from == from).map_or(0, |arc| arc.from_part);
+    let named = compiled.model.extra_of[to as usize];
+    let lapsed = (named != NONE).then(|| &compiled.model.arcs[named as usize]).filter(|arc| arc.from == from);
+    let part = lapsed.or_else(|| compiled.model.before(to).find(|arc| arc.from == from)).map_or(0, |arc| arc.from_part);
     compiled.steps[from as usize][part as usize].step
 }
 

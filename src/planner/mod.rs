@@ -9,6 +9,7 @@
 //! | `generate` | serial schedule generation with bounded repair |
 //! | `keep` | pinned and published steps stay; causes when they cannot |
 //! | `improve` | ruin and recreate |
+//! | `settle` | the last word: promises put back, nothing left to change for the next planning |
 //! | `score`, `bound` | the cost, and what no plan can undercut |
 //! | `blockers`, `decode` | reasons for what is left out; back to the domain |
 //! | `rcpsp_max` | published scheduling benchmarks, read into the same model |
@@ -24,20 +25,20 @@ pub mod keep;
 pub mod model;
 pub mod rcpsp_max;
 pub mod score;
+mod settle;
 pub mod spans;
 pub mod state;
 pub mod timeline;
 
-use crate::domain::plan::{Cause, Plan};
+use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use compile::Compiled;
 use generate::Generator;
-use keep::{Broken, Published};
+use keep::Published;
 use model::NONE;
 use score::{Fixed, JobWeights, Weights};
 use spans::{NEVER, T};
 use state::State;
-use std::collections::BTreeMap;
 
 /// How much of what was published a plan starts from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -70,9 +71,6 @@ pub struct Progress {
     pub cost: i64,
 }
 
-/// How often what stays unplaced is tried once more, and a wrongly moved promise is put back.
-const ROUNDS_MAX: usize = 8;
-
 /// Plans. The same bytes for the same arguments, always.
 pub fn plan(situation: &Situation, request: Request) -> Plan {
     plan_with_progress(situation, request, &mut |_| {})
@@ -91,7 +89,9 @@ pub fn plan_with_progress(situation: &Situation, request: Request, progress: &mu
             progress(Progress { moves, move_budget: request.move_budget, cost });
         });
     }
-    let causes = settle(situation, &compiled, &weights, &published, &mut state, &mut generator);
+    let last = settle::Settlement { compiled: &compiled, weights: &weights, published: &published };
+    last.settle(&mut state, &mut generator);
+    let causes = last.causes(situation, &mut state);
     Plan {
         now: situation.now,
         seed: request.seed,
@@ -216,6 +216,7 @@ fn orders(compiled: &Compiled, weights: &Weights) -> Vec<Vec<T>> {
     ]
 }
 
+/// Ordinary activities without a place.
 fn open_activities(compiled: &Compiled, state: &State<'_>) -> Vec<u32> {
     let out = |activity: &u32| state.place(*activity).is_none() && !compiled.model.activities[*activity as usize].extra;
     (0..compiled.steps.len() as u32).filter(out).collect()
@@ -229,107 +230,4 @@ fn movable_jobs(compiled: &Compiled, state: &State<'_>, generator: &Generator) -
     jobs.sort_unstable();
     jobs.dedup();
     jobs
-}
-
-/// The last word: promises inside the freeze time that could stand after all go back, and what is unplaced is tried until
-/// nothing more fits, exactly as the next planning of the same world would, so that it has nothing left to change.
-fn settle(
-    situation: &Situation,
-    compiled: &Compiled,
-    weights: &Weights,
-    published: &[Published],
-    state: &mut State<'_>,
-    generator: &mut Generator,
-) -> BTreeMap<u32, Cause> {
-    let mut causes = BTreeMap::new();
-    for _ in 0..ROUNDS_MAX {
-        let moved = put_back(compiled, weights, published, state, generator);
-        for activity in 0..compiled.steps.len() {
-            generator.held[activity] = state.place(activity as u32).is_some();
-        }
-        let open = open_activities(compiled, state);
-        generator.clear_log();
-        generator.complete(state, weights, &open);
-        let placed_more = open.iter().any(|activity| state.place(*activity).is_some());
-        if !moved && !placed_more {
-            break;
-        }
-    }
-    for promise in published.iter().filter(|promise| promise.frozen) {
-        let Some(place) = state.place(promise.activity) else { continue };
-        if at_promise(state, promise) {
-            continue;
-        }
-        let gear = state.held(promise.activity).to_vec();
-        state.take(promise.activity);
-        let broken = keep::stands(state, promise).err().unwrap_or(Broken::NotYet);
-        state.put(promise.activity, place, &gear);
-        causes.insert(promise.activity, keep::cause(compiled, situation, promise, broken));
-    }
-    causes
-}
-
-fn at_promise(state: &State<'_>, promise: &Published) -> bool {
-    let crew = |mode: u32| state.crew_of(mode) == promise.crew;
-    state.place(promise.activity).is_some_and(|place| place.start == promise.start && crew(place.mode))
-}
-
-/// Puts frozen promises back that can stand now, or that only somebody without a right to it keeps out.
-fn put_back(
-    compiled: &Compiled,
-    weights: &Weights,
-    published: &[Published],
-    state: &mut State<'_>,
-    generator: &mut Generator,
-) -> bool {
-    let mut changed = false;
-    for promise in published.iter().filter(|promise| promise.frozen) {
-        if at_promise(state, promise) {
-            continue;
-        }
-        let before = state.place(promise.activity);
-        let gear = state.held(promise.activity).to_vec();
-        if before.is_some() {
-            state.take(promise.activity);
-        }
-        let verdict = keep::stands(state, promise);
-        let usurper = match verdict {
-            Err(Broken::Obstacle(
-                state::Obstacle::Busy(by) | state::Obstacle::Area(by) | state::Obstacle::Gear(by),
-            )) if !keep::has_right(by, published, state) => Some(by),
-            _ => None,
-        };
-        if let Some(by) = usurper {
-            generator.take(state, by);
-        }
-        match keep::stands(state, promise) {
-            Ok(place) => {
-                state.put(promise.activity, place, &promise.gear);
-                generator.held[promise.activity as usize] = true;
-                generator.failure[promise.activity as usize] = None;
-                changed = true;
-            }
-            Err(_) => {
-                if let Some(place) = before {
-                    state.put(promise.activity, place, &gear);
-                }
-            }
-        }
-        if usurper.is_some() || changed {
-            drop_disagreeing(state, generator, promise.activity);
-            let open = open_activities(compiled, state);
-            generator.complete(state, weights, &open);
-        }
-    }
-    changed
-}
-
-/// Takes out what follows `activity` and no longer agrees with it.
-fn drop_disagreeing(state: &mut State<'_>, generator: &mut Generator, activity: u32) {
-    let model = state.model;
-    let after: Vec<u32> = model.after(activity).filter(|arc| !generate::agrees(state, arc)).map(|arc| arc.to).collect();
-    for follower in after {
-        generator.held[follower as usize] = false;
-        generator.take(state, follower);
-    }
 }

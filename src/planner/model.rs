@@ -207,8 +207,8 @@ pub struct Model {
     pub crew_taken: Vec<Vec<Taken>>,
     /// Taken time by area.
     pub area_taken: Vec<Vec<Taken>>,
-    /// Taken amounts by cumulative resource.
-    pub cumulative_taken: Vec<(u32, T, T, u32)>,
+    /// Taken amounts of cumulative resources: (resource, amount, taken).
+    pub cumulative_taken: Vec<(u32, u32, Taken)>,
     /// Taken units by gear kind: (kind, unit, taken).
     pub gear_taken: Vec<(u32, u32, Taken)>,
     /// Number of jobs.

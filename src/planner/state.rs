@@ -43,6 +43,7 @@ pub struct State<'m> {
     /// The problem.
     pub model: &'m Model,
     placed: Vec<Option<Place>>,
+    fixed: Vec<bool>,
     /// Gear units held, aligned with the activity's gear needs one after the other.
     held: Vec<Vec<u32>>,
     crews: Vec<Timeline>,
@@ -55,13 +56,18 @@ impl<'m> State<'m> {
     /// Only what is `fixed` is placed; what was taken before planning is taken.
     pub fn new(model: &'m Model, fixed: &[Option<Place>]) -> State<'m> {
         let taken = |list: &Vec<super::model::Taken>| {
-            let book =
-                |t: &super::model::Taken| Booking { start: t.start, end: t.end, place: t.place, by: FIXED | t.by };
+            let book = |t: &super::model::Taken| Booking {
+                start: t.start,
+                end: t.end,
+                place: t.place,
+                by: FIXED | t.by,
+                mixed: false,
+            };
             Timeline::with_taken(list.iter().map(book).collect())
         };
         let mut profiles: Vec<Profile> = model.capacities.iter().map(|&capacity| Profile::new(capacity)).collect();
-        for &(resource, start, end, amount) in &model.cumulative_taken {
-            profiles[resource as usize].add(start, end, amount);
+        for &(resource, amount, taken) in &model.cumulative_taken {
+            profiles[resource as usize].add(taken.start, taken.end, amount);
         }
         let unit = |kind: usize, unit: u32| {
             let of_unit = model.gear_taken.iter().filter(|(k, u, _)| *k as usize == kind && *u == unit);
@@ -70,6 +76,7 @@ impl<'m> State<'m> {
         let gear = model.gear_units.iter().enumerate();
         State {
             placed: fixed.to_vec(),
+            fixed: fixed.iter().map(Option::is_some).collect(),
             held: vec![Vec::new(); model.activities.len()],
             crews: (0..model.crews.len()).map(|crew| taken(&model.crew_taken[crew])).collect(),
             areas: (0..model.area_count).map(|area| taken(&model.area_taken[area])).collect(),
@@ -83,6 +90,12 @@ impl<'m> State<'m> {
     #[inline]
     pub fn place(&self, activity: u32) -> Option<Place> {
         self.placed[activity as usize]
+    }
+
+    /// Whether `activity` happened: it is running or done, and never moves.
+    #[inline]
+    pub fn is_fixed(&self, activity: u32) -> bool {
+        self.fixed[activity as usize]
     }
 
     /// Units of travelling gear that `activity` holds, by its needs in order.
@@ -292,7 +305,7 @@ impl<'m> State<'m> {
         let model = self.model;
         let own = &model.activities[activity as usize];
         let crew = self.crew_of(place.mode);
-        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity };
+        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false };
         if crew != NONE {
             self.crews[crew as usize].add(booking);
         }
@@ -322,6 +335,23 @@ impl<'m> State<'m> {
             }
         }
         self.placed[activity as usize] = Some(place);
+    }
+
+    /// Who holds a cumulative resource that `activity` needs at some time of `[start, finish)`: activities, and fixed
+    /// steps (from `FIXED` on). For explanations; looks at everything.
+    pub fn holders(&self, activity: u32, start: T, finish: T) -> Vec<u32> {
+        let model = self.model;
+        let needed = &model.needs[wide(&model.activities[activity as usize].needs)];
+        let wanted = |resource: u32| needed.iter().any(|need| need.0 == resource);
+        let fixed = model
+            .cumulative_taken
+            .iter()
+            .filter(|(resource, _, taken)| wanted(*resource) && taken.start < finish && start < taken.end);
+        let others = (0..model.activities.len() as u32).filter(|other| {
+            let meets = self.place(*other).is_some_and(|place| place.start < finish && start < place.finish);
+            meets && model.needs[wide(&model.activities[*other as usize].needs)].iter().any(|need| wanted(need.0))
+        });
+        fixed.map(|(_, _, taken)| FIXED | taken.by).chain(others.filter(|other| *other != activity)).collect()
     }
 
     /// Takes a placed activity out; gives back where it was.

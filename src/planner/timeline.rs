@@ -15,6 +15,8 @@ pub struct Booking {
     pub place: u32,
     /// By which activity, or `FIXED` and above for what was taken before planning.
     pub by: u32,
+    /// Several fixed steps at once: history that cannot have been so, joined.
+    pub mixed: bool,
 }
 
 /// Numbers from here on (but not `NONE`) in `Booking::by` mean fixed steps.
@@ -35,6 +37,7 @@ impl Timeline {
                     if booking.end >= last.end {
                         *last = Booking { start: last.start, ..booking };
                     }
+                    last.mixed = true;
                 }
                 _ => joined.push(booking),
             }
@@ -56,7 +59,7 @@ impl Timeline {
         if next > 0 {
             let before = &self.0[next - 1];
             let free = before.end + model.way(before.place, place);
-            if free > t && before.by != joins {
+            if free > t && (before.by != joins || before.mixed) {
                 return Err((free, before.by));
             }
         }
@@ -183,8 +186,9 @@ mod tests {
 
     #[test]
     fn overlapping_history_is_joined() {
-        let taken = |start, end, place, by| Booking { start, end, place, by };
+        let taken = |start, end, place, by| Booking { start, end, place, by, mixed: false };
         let timeline = Timeline::with_taken(vec![taken(5, 9, 1, 1), taken(0, 6, 0, 0), taken(12, 14, 2, 2)]);
-        assert_eq!(timeline.bookings(), [taken(0, 9, 1, 1), taken(12, 14, 2, 2)]);
+        let joined = Booking { mixed: true, ..taken(0, 9, 1, 1) };
+        assert_eq!(timeline.bookings(), [joined, taken(12, 14, 2, 2)]);
     }
 }

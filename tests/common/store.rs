@@ -12,6 +12,7 @@ use tackfree::store::{
     AppLogin, CompanyId, Document, JobRow, NewJob, NewNoun, NewPlan, NewStep, NewWait, Noun, NounRow, PlanRow, Session,
     Store, new_id,
 };
+use tokio::task::JoinHandle;
 use uuid::Uuid;
 
 static MIGRATOR: Migrator = sqlx::migrate!();
@@ -156,4 +157,16 @@ pub async fn run(connection: &mut PgConnection, statement: String) -> Result<u64
 /// PostgreSQL's five-character code of an error.
 pub fn sqlstate(error: &sqlx::Error) -> String {
     error.as_database_error().and_then(|error| error.code()).unwrap_or_default().into_owned()
+}
+
+/// Until the task, in the database that `options` lead to, has to wait for a transaction: seen in PostgreSQL's own
+/// list, not guessed.
+pub async fn waits_for_lock<T>(options: &PgConnectOptions, task: &JoinHandle<T>) {
+    let mut connection = options.connect().await.unwrap();
+    let waiting = "SELECT EXISTS (SELECT FROM pg_stat_activity
+         WHERE datname = current_database() AND wait_event_type = 'Lock')";
+    while !sqlx::query_scalar::<_, bool>(waiting).fetch_one(&mut connection).await.unwrap() {
+        assert!(!task.is_finished(), "it did not wait");
+        tokio::task::yield_now().await;
+    }
 }

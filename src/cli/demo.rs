@@ -1,0 +1,230 @@
+//! `demo`: an invented company, loaded through the same use cases as the API, planned, published, shown as a readable
+//! week, and served.
+
+use super::database::DatabaseArguments;
+use super::serve::{bind, until_stopped};
+use super::week::{self, Shown};
+use super::{Refusal, plan};
+use crate::demo;
+use crate::domain::time::Minute;
+use crate::dto::{PLAN_FORMAT, PlanDto, PlanningFile, RegionDto, assemble, parse_planning_file, plan_from_dto};
+use crate::service::clock::{Clock, SystemClock};
+use crate::service::{CompanyBody, DraftBody, FeedBody, FeedKindDto, Service, ServiceError};
+use crate::store::{CompanyId, Session, Store};
+use chrono::{DateTime, TimeDelta, Utc};
+use std::fmt::Write;
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Instant;
+use uuid::Uuid;
+
+/// Days shown in the terminal.
+const DAYS_SHOWN: u64 = 7;
+/// Name of the invented company.
+const COMPANY: &str = "Harrow Falls Floor Finishers (invented)";
+
+/// What the demo is asked for.
+#[derive(Debug, Clone, clap::Args)]
+pub struct DemoArguments {
+    /// Address and port to listen on
+    #[arg(long, env = "TACKFREE_LISTEN", default_value = "127.0.0.1:8080", value_name = "ADDRESS:PORT")]
+    pub listen: SocketAddr,
+    /// Pretend that it is this instant (RFC 3339) when the demo starts
+    #[arg(long, value_name = "INSTANT")]
+    pub at: Option<DateTime<Utc>>,
+    /// Print the week and stop, instead of serving on
+    #[arg(long)]
+    pub once: bool,
+}
+
+/// The computer's clock, shifted so that the demo starts when it is told to.
+#[derive(Debug)]
+struct ShiftedClock(TimeDelta);
+
+impl Clock for ShiftedClock {
+    fn now(&self) -> DateTime<Utc> {
+        SystemClock.now() + self.0
+    }
+}
+
+/// What was founded, to be told.
+struct Loaded {
+    token: String,
+    office: String,
+    calendars: Vec<(String, String)>,
+}
+
+/// Loads, plans, publishes, shows, serves.
+pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Result<(), Refusal> {
+    let began = Instant::now();
+    let listener = bind(arguments.listen)?;
+    let database = database.open().await?;
+    let shift = arguments.at.map_or(TimeDelta::zero(), |at| at - SystemClock.now());
+    let service = Service::with_clock(database.store.clone(), Arc::new(ShiftedClock(shift)));
+    let base = format!("http://{}", arguments.listen);
+    let outcome = load_and_show(&service, &base, began).await;
+    match outcome {
+        Ok(text) => print!("{text}"),
+        Err(refusal) => {
+            database.close().await;
+            return Err(refusal);
+        }
+    }
+    if arguments.once {
+        database.close().await;
+        return Ok(());
+    }
+    println!("\nServing; Ctrl-C stops it, and the private PostgreSQL with it.");
+    until_stopped(database, service, listener, None).await
+}
+
+async fn load_and_show(service: &Service, base: &str, began: Instant) -> Result<String, Refusal> {
+    let document = demo::document(service.now_minute())
+        .map_err(|error| Refusal::new("bad-demo-data", error.to_string(), "this is a defect of the program"))?;
+    // Read as any planning file is, so that what is wrong with it would be told the same way.
+    let text = document.to_string();
+    parse_planning_file(&text).map_err(|faults| plan::unusable("the demo's company", &faults))?;
+    let file: PlanningFile = serde_json::from_value(document)
+        .map_err(|error| Refusal::new("bad-demo-data", error.to_string(), "this is a defect of the program"))?;
+    // A company of its own at every start: a demo that was played with does not spoil the next one.
+    let company = CompanyId(Uuid::new_v4());
+    let loaded = load(service, company, &file, base).await?;
+    let planned = plan_and_publish(service, company).await?;
+    let mut out = show(service, company, planned).await?;
+    tell(&mut out, &loaded, base, began);
+    Ok(out)
+}
+
+async fn load(service: &Service, company: CompanyId, file: &PlanningFile, base: &str) -> Result<Loaded, Refusal> {
+    let mut session = service.store().session(company).await?;
+    let body = CompanyBody { name: COMPANY.to_owned(), settings: file.settings.clone() };
+    let founded = service.found_company(&mut session, &body).await?;
+    for region in &file.regions {
+        service.create_noun::<RegionDto>(&mut session, region).await?;
+    }
+    for crew in &file.crews {
+        service.create_noun(&mut session, crew).await?;
+    }
+    for equipment in &file.equipment {
+        service.create_noun(&mut session, equipment).await?;
+    }
+    for house in &file.houses {
+        service.create_noun(&mut session, house).await?;
+    }
+    for job in &file.jobs {
+        service.create_job(&mut session, job.clone()).await?;
+    }
+    let office =
+        feed(service, &mut session, base, FeedBody { kind: FeedKindDto::Office, crew: None, house: None }).await?;
+    let mut calendars = Vec::new();
+    for crew in &file.crews {
+        let body = FeedBody { kind: FeedKindDto::Crew, crew: Some(crew.key.clone()), house: None };
+        calendars.push((crew.name.clone(), feed(service, &mut session, base, body).await?));
+    }
+    session.commit().await?;
+    Ok(Loaded { token: founded.secret.reveal().to_owned(), office, calendars })
+}
+
+async fn feed(service: &Service, session: &mut Session, base: &str, body: FeedBody) -> Result<String, Refusal> {
+    let view = service.create_feed(session, &body, |secret| format!("{base}/feeds/{}.ics", secret.reveal())).await?;
+    Ok(view.address.unwrap_or_default())
+}
+
+/// The published plan's identifier.
+async fn plan_and_publish(service: &Service, company: CompanyId) -> Result<Uuid, Refusal> {
+    let draft = service.draft(company, &DraftBody::default()).await?;
+    let mut session = service.store().session(company).await?;
+    let kept = service.keep_draft(&mut session, &draft).await?;
+    session.commit().await?;
+    let checked = service.check_draft(company, kept.plan.id, kept.version).await?;
+    let mut session = service.store().session(company).await?;
+    service.publish(&mut session, &checked).await?;
+    session.commit().await?;
+    Ok(kept.plan.id)
+}
+
+/// What was published, read back from the database.
+async fn show(service: &Service, company: CompanyId, plan: Uuid) -> Result<String, Refusal> {
+    let file = service.capture(company).await?;
+    let parsed = assemble(file).map_err(|faults| plan::unusable("the demo's company", &faults))?;
+    let mut session = service.store().snapshot(company).await?;
+    let view = service.plan(&mut session, plan).await?;
+    let situation = parsed.situation;
+    let read_back = PlanDto {
+        format: PLAN_FORMAT.to_owned(),
+        now: view.plan.made_for.to_rfc3339(),
+        seed: view.plan.seed,
+        move_budget: view.plan.move_budget,
+        placements: view.placements,
+        unplaced: view.unplaced,
+        cost: view.plan.cost,
+        lower_bound: view.plan.lower_bound,
+        gap_percent: None,
+    };
+    let published =
+        plan_from_dto(&situation, &read_back).map_err(|faults| plan::unusable("the published plan", &faults))?;
+    let from = situation.settings.zone.date(Minute::floor_from(service.now()));
+    let shown = Shown { from, days: DAYS_SHOWN };
+    let crews = week::crews(&situation, &published, shown);
+    let houses = week::houses(&situation, &published, shown);
+    Ok(format!("{COMPANY}: the next {DAYS_SHOWN} days\n\nBy crew\n\n{crews}By house\n\n{houses}"))
+}
+
+fn tell(out: &mut String, loaded: &Loaded, base: &str, began: Instant) {
+    let week = loaded.office.replace("/feeds/", "/week/");
+    let _ = writeln!(out, "Loaded, planned, audited and published in {:.1} s.\n", began.elapsed().as_secs_f64());
+    let _ = writeln!(out, "The week to look at   {}", week.trim_end_matches(".ics"));
+    let _ = writeln!(out, "The API to browse     {base}/docs/");
+    let _ = writeln!(out, "Token for the API     {}", loaded.token);
+    let _ = writeln!(out, "Calendar, office      {}", loaded.office);
+    for (crew, address) in &loaded.calendars {
+        let _ = writeln!(out, "Calendar, {crew:<11} {address}");
+    }
+    let _ = writeln!(
+        out,
+        "\n  curl -H 'Authorization: Bearer {}' {base}/v1/plans/published\n\n\
+         Crew and customers are invented; the air is what was recorded at Newark in 2013 (see demo/).",
+        loaded.token
+    );
+}
+
+/// For the database's own refusals.
+impl From<ServiceError> for Refusal {
+    fn from(error: ServiceError) -> Refusal {
+        match error {
+            ServiceError::Store(error) => Refusal::from(error),
+            other => Refusal::new("refused", told(&other), "see the faults named above"),
+        }
+    }
+}
+
+fn told(error: &ServiceError) -> String {
+    let faults = match error {
+        ServiceError::Invalid(faults) | ServiceError::CannotPlan(faults) | ServiceError::PlanOutdated(faults) => faults,
+        _ => return error.to_string(),
+    };
+    let lines = faults.iter().map(|fault| format!("\n  {}: {}; {}", fault.pointer, fault.what, fault.cure));
+    format!("{error}{}", lines.collect::<String>())
+}
+
+/// Founds a company and gives its first token: `found NAME`.
+#[derive(Debug, Clone, clap::Args)]
+pub struct FoundArguments {
+    /// Name of the company
+    pub name: String,
+    /// Time zone of its office (IANA name)
+    #[arg(long, default_value = "America/New_York")]
+    pub time_zone: String,
+}
+
+/// Founds a company without a network.
+pub async fn found(store: &Store, arguments: &FoundArguments) -> Result<String, Refusal> {
+    let settings = serde_json::from_value(serde_json::json!({ "time_zone": arguments.time_zone }))
+        .map_err(|error| Refusal::new("bad-settings", error.to_string(), "name an IANA time zone"))?;
+    let service = Service::new(store.clone());
+    let mut session = store.session(CompanyId(Uuid::new_v4())).await?;
+    let founded = service.found_company(&mut session, &CompanyBody { name: arguments.name.clone(), settings }).await?;
+    session.commit().await?;
+    let (id, token) = (founded.company.id, founded.secret.reveal());
+    Ok(format!("company {id}\ntoken   {token}\nThe token is shown once; it is the office's, and may do everything.\n"))
+}

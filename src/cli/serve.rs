@@ -1,0 +1,71 @@
+//! `serve`: the REST service, calendars and pages on one address, until told to stop.
+
+use super::Refusal;
+use super::database::{Database, DatabaseArguments};
+use crate::api;
+use crate::service::Service;
+use std::net::{SocketAddr, TcpListener};
+
+/// Where and for whom to serve.
+#[derive(Debug, Clone, clap::Args)]
+pub struct ServeArguments {
+    /// Address and port to listen on
+    #[arg(long, env = "TACKFREE_LISTEN", default_value = "127.0.0.1:8080", value_name = "ADDRESS:PORT")]
+    pub listen: SocketAddr,
+    /// Whoever sends this token may found companies; unset: nobody may over the network
+    #[arg(long, env = "TACKFREE_OPERATOR_TOKEN", hide_env_values = true)]
+    pub operator_token: Option<String>,
+}
+
+/// Takes the address before anything else is started, so that a taken one is told at once.
+pub fn bind(listen: SocketAddr) -> Result<TcpListener, Refusal> {
+    TcpListener::bind(listen).map_err(|error| {
+        let what = format!("{listen} cannot be listened on: {error}");
+        Refusal::new("address-in-use", what, "stop what listens there, or choose another with --listen ADDRESS:PORT")
+    })
+}
+
+/// Opens the database and serves.
+pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> Result<(), Refusal> {
+    let listener = bind(arguments.listen)?;
+    let database = database.open().await?;
+    let service = Service::new(database.store.clone());
+    eprintln!("tackfree serves on http://{}/ (API: /docs/)", arguments.listen);
+    until_stopped(database, service, listener, arguments.operator_token.clone()).await
+}
+
+/// Serves until a signal, or until the private PostgreSQL dies; then everything is closed in order.
+pub async fn until_stopped(
+    mut database: Database,
+    service: Service,
+    listener: TcpListener,
+    operator_token: Option<String>,
+) -> Result<(), Refusal> {
+    let settings = api::Settings { operator_token, workers: None };
+    let pages = |_: &mut actix_web::web::ServiceConfig| {};
+    let mut handle = None;
+    let served = {
+        let (started, on_start) = tokio::sync::oneshot::channel();
+        let server = api::serve(service, listener, settings, pages, |stop| {
+            let _ = started.send(stop);
+        });
+        tokio::pin!(server);
+        tokio::select! {
+            served = &mut server => served.map_err(|error| {
+                Refusal::new("server-failed", error.to_string(), "look at the log above")
+            }),
+            lost = async {
+                handle = on_start.await.ok();
+                database.lost().await
+            } => {
+                if let Some(handle) = &handle {
+                    // What is under way cannot be finished without a database.
+                    handle.stop(false).await;
+                }
+                Err(Refusal::from(lost))
+            }
+        }
+    };
+    database.close().await;
+    served
+}
