@@ -124,3 +124,34 @@ async fn what_happened_stays_and_is_not_called_off() {
     assert_eq!(by_summary(&after, "Sand")["STATUS"], "CONFIRMED");
     assert_eq!(by_summary(&after, "Hand-over")["STATUS"], "CANCELLED");
 }
+
+#[tokio::test]
+async fn the_customer_is_told_how_long_to_keep_off() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.publish().await;
+    let customer = address(&office, json!({"kind": "customer", "house": "linden-4"})).await;
+    let of_house = address(&office, json!({"kind": "house", "house": "linden-4"})).await;
+    assert!(!read(&app, &of_house).await.contains("Keep off"));
+    let good_air = events(&read(&app, &customer).await);
+    let (coat, off) = (by_summary(&good_air, "Coat"), by_summary(&good_air, "Keep off"));
+    assert_eq!(off["SUMMARY"], "Keep off: all floors");
+    assert_eq!(off["DTSTART"], coat["DTEND"]);
+    // 1,440 label minutes at 21 degrees and 45 percent, which are about what labels mean.
+    assert!(off["DTEND"].starts_with("20260310T"), "{}", off["DTEND"]);
+
+    let mut linden = office.get("/v1/houses/linden-4").await.expect(200);
+    linden["air"] = json!({"controlled": {"temp_c": 12.0, "rh_percent": 80.0}});
+    office.put("/v1/houses/linden-4", &linden).await.expect(200);
+    let cold = events(&read(&app, &customer).await);
+    let longer = &cold[&off["UID"]];
+    assert!(longer["DTEND"] > off["DTEND"], "{} {}", longer["DTEND"], off["DTEND"]);
+    assert!(longer["SEQUENCE"].parse::<u32>().unwrap() > off["SEQUENCE"].parse::<u32>().unwrap());
+
+    office.patch("/v1/jobs/linden-4-floors", &json!({"status": "cancelled"})).await.expect(200);
+    office.publish().await;
+    let last = events(&read(&app, &customer).await);
+    let gone = &last[&off["UID"]];
+    assert_eq!(gone["STATUS"], "CANCELLED");
+    assert!(gone["SEQUENCE"].parse::<u32>().unwrap() > longer["SEQUENCE"].parse::<u32>().unwrap());
+}

@@ -12,6 +12,7 @@
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
+//! | `keep_off` | when the customer should not walk on a floor |
 
 mod access;
 mod bench;
@@ -23,6 +24,7 @@ mod directory;
 mod error;
 mod job_shapes;
 mod jobs;
+mod keep_off;
 mod nouns;
 mod planning;
 mod plans;
