@@ -32,13 +32,15 @@ type ClimateKey = (Option<u16>, u8, i32, i32);
 impl Skies {
     pub fn new(ledger: &Ledger<'_>) -> Skies {
         let situation = ledger.situation;
+        let outdoors: Vec<Option<HourlyClimate>> =
+            situation.regions.iter().map(|region| HourlyClimate::from_hours(region.hours.clone()).ok()).collect();
         let mut climates = Vec::new();
         let mut known: BTreeMap<ClimateKey, Option<usize>> = BTreeMap::new();
         let mut of_house = Vec::with_capacity(situation.houses.len());
         for house in 0..situation.houses.len() {
             let house = HouseIx::from_index(house);
             let climate = *known.entry(climate_key(situation, house)).or_insert_with(|| {
-                climates.push(climate_of(situation, house)?);
+                climates.push(climate_of(situation, house, &outdoors)?);
                 Some(climates.len() - 1)
             });
             of_house.push(climate);
@@ -121,12 +123,13 @@ fn climate_key(situation: &Situation, house: HouseIx) -> ClimateKey {
 }
 
 /// The air of one house, if it is known: controlled, or with a forecast of its region.
-fn climate_of(situation: &Situation, house: HouseIx) -> Option<HourlyClimate> {
+fn climate_of(situation: &Situation, house: HouseIx, outdoors: &[Option<HourlyClimate>]) -> Option<HourlyClimate> {
     let house = &situation.houses[house.index()];
-    if let HouseAir::Controlled(air) = house.air {
-        return Some(HourlyClimate::constant(air));
+    match house.air {
+        HouseAir::Controlled(air) => Some(HourlyClimate::constant(air)),
+        HouseAir::Closed | HouseAir::Open { .. } => {
+            let outdoor = outdoors.get(house.region?.index())?.as_ref()?;
+            Some(house_climate(outdoor, house.air))
+        }
     }
-    let region = situation.region(house.region)?;
-    let outdoor = HourlyClimate::from_hours(region.hours.clone()).ok()?;
-    Some(house_climate(&outdoor, house.air))
 }

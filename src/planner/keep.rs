@@ -8,6 +8,7 @@ use super::score::Promise;
 use super::spans::{NEVER, T};
 use super::state::{Obstacle, Place, State};
 use super::timeline::FIXED;
+use crate::domain::ids::StepRef;
 use crate::domain::plan::{Cause, Placement};
 use crate::domain::situation::Situation;
 
@@ -239,11 +240,7 @@ pub fn stands_but_for(state: &State<'_>, promise: &Published, published: &[Publi
 
 /// The cause in domain words.
 pub fn cause(compiled: &Compiled, situation: &Situation, promise: &Published, broken: Broken) -> Cause {
-    let last_step = |activity: u32| {
-        let steps = &compiled.steps[activity as usize];
-        steps[steps.len() - 1]
-    };
-    let by = |by: u32| if by == NONE { None } else { Some(last_step(by & !FIXED)) };
+    let by = |by: u32| if by == NONE { None } else { Some(entitled_step(compiled, situation, by & !FIXED)) };
     match broken {
         Broken::Passed => Cause::StartPassed,
         Broken::NotYet => Cause::NotYet,
@@ -258,6 +255,19 @@ pub fn cause(compiled: &Compiled, situation: &Situation, promise: &Published, br
         Broken::Obstacle(Obstacle::Area(who)) => by(who).map_or(Cause::HouseClosed, Cause::AreaTakenBy),
         Broken::Obstacle(Obstacle::Gear(who)) => by(who).map_or(Cause::EquipmentShort, Cause::GearTakenBy),
     }
+}
+
+/// The step of an activity that gives it a right to its time: pinned, or promised inside the freeze time; else its last.
+fn entitled_step(compiled: &Compiled, situation: &Situation, activity: u32) -> StepRef {
+    let steps = &compiled.steps[activity as usize];
+    let freeze_end = situation.now.plus(situation.settings.freeze_minutes);
+    let entitled = |step: &&StepRef| {
+        let pin = situation.jobs[step.job.index()].chain.step(step.step).pin;
+        let promise = situation.published.binary_search_by_key(*step, |promise| promise.step);
+        let frozen = promise.is_ok_and(|promise| situation.published[promise].start() < freeze_end);
+        pin.crew.is_some() || pin.start.is_some() || frozen
+    };
+    steps.iter().find(entitled).copied().unwrap_or(steps[steps.len() - 1])
 }
 
 /// The step of `from` that the arc to `to` leaves.

@@ -101,6 +101,8 @@ impl<'a> Office<'a> {
         let house = self.situation.house_of(step);
         let lane = if self.lanes { placed.crew.index() } else { 0 };
         self.free_at[lane] = self.free_at[lane].max(placed.finish());
+        // Another lane's crew may have begun the house.
+        self.dry_at[house.index()] = self.dry_at[house.index()].max(placed.finish());
         for wait in self.situation.jobs[step.job.index()].chain.waits() {
             if wait.from == step.step && wait.keep_off {
                 let ready = self.ready(house, placed, wait).unwrap_or(self.situation.horizon().end());
