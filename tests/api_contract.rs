@@ -215,7 +215,7 @@ async fn the_server_tells_about_itself() {
     nobody.get("/healthz").await.expect(200);
     nobody.get("/readyz").await.expect(200);
     assert_eq!(nobody.get("/openapi.json").await.expect(200), generated());
-    let docs = nobody.get("/docs/").await;
+    let docs = nobody.get("/docs").await;
     assert_eq!(docs.status, 200);
     assert!(docs.text.contains("swagger-ui") && !docs.text.contains("https://"), "{}", docs.text);
     let kinds = nobody.get("/problems/").await.expect(200);

@@ -12,11 +12,15 @@ use serde::de::DeserializeOwned;
 use sha2::{Digest, Sha256};
 use std::future::Future;
 use std::pin::Pin;
+use std::time::Duration;
+use tokio::time::timeout;
 
 /// Largest ordinary body.
 pub const JSON_BYTES_MAX: usize = 1 << 20;
 /// Largest body with a forecast: a year of hours.
 pub const FORECAST_BYTES_MAX: usize = 4 << 20;
+/// How long a body may take to arrive.
+const ARRIVAL_MAX: Duration = Duration::from_secs(60);
 /// How much of a body that is too large is read all the same, so that its sender gets to see the reply.
 const DRAINED_MAX: usize = 16 << 20;
 
@@ -37,9 +41,9 @@ impl<T: DeserializeOwned + 'static, const MAX: usize> FromRequest for Body<T, MA
         let typed = check_type(request);
         let mut payload = payload.take();
         Box::pin(async move {
-            let bytes = read(&mut payload, MAX).await;
+            let bytes = timeout(ARRIVAL_MAX, read(&mut payload, MAX)).await;
             typed?;
-            let bytes = bytes?;
+            let bytes = bytes.map_err(|_| too_slow())??;
             Ok(Body { value: parse(&bytes, MAX)?, sha256: Sha256::digest(&bytes).into() })
         })
     }
@@ -77,6 +81,10 @@ async fn read(payload: &mut Payload, max: usize) -> Result<Vec<u8>, Problem> {
         }
     }
     if total <= max { Ok(bytes) } else { Err(too_large(max)) }
+}
+
+fn too_slow() -> Problem {
+    Problem::new(registry::BODY_TOO_SLOW, format!("it was waited for {} seconds", ARRIVAL_MAX.as_secs()))
 }
 
 fn too_large(max: usize) -> Problem {

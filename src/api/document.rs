@@ -117,7 +117,12 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
         problems.push((404, "There is no such thing"));
     }
     if operation.request_body.is_some() {
-        problems.extend([(413, "The body is too large"), (415, "The body is no JSON"), (422, "The body has faults")]);
+        problems.extend([
+            (408, "The body did not arrive in time"),
+            (413, "The body is too large"),
+            (415, "The body is no JSON"),
+            (422, "The body has faults"),
+        ]);
     }
     if *method == HttpMethod::Post {
         problems.push((422, "The body has faults, or the Idempotency-Key was used for another request"));

@@ -69,6 +69,8 @@ problems! {
         "Make a new plan, and tell the operator: this one should not exist.";
     IDEMPOTENCY_IN_PROGRESS = "idempotency-in-progress", CONFLICT, "A request with this Idempotency-Key is being answered",
         "Wait as long as Retry-After says, and send it again.";
+    BODY_TOO_SLOW = "body-too-slow", REQUEST_TIMEOUT, "The body did not arrive in time",
+        "Send it again over a better connection, or less of it.";
     STALE = "stale", PRECONDITION_FAILED, "It has been changed in the meantime",
         "Read it again, apply the change to what it is now, and send that with the ETag it has now.";
     BODY_TOO_LARGE = "body-too-large", PAYLOAD_TOO_LARGE, "The body is larger than this address takes",

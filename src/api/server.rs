@@ -69,17 +69,18 @@ pub async fn serve(
             .into_utoipa_app()
             .configure(routes::configure)
             .split_for_parts();
-        app.service(
-            web::scope("/docs")
-                .wrap(DefaultHeaders::new().add((header::CONTENT_SECURITY_POLICY, DOCS_POLICY)))
-                .service(SwaggerUi::new("/{_:.*}").config(Config::from("/openapi.json"))),
-        )
-        .route("/openapi.json", web::get().to(described.clone()))
-        .configure(more.clone())
-        .default_service(web::to(unknown))
-        .wrap(from_fn(finish))
-        .wrap(Compress::default())
-        .wrap(TracingLogger::<Span>::new())
+        app.service(web::redirect("/docs", "/docs/"))
+            .service(
+                web::scope("/docs")
+                    .wrap(DefaultHeaders::new().add((header::CONTENT_SECURITY_POLICY, DOCS_POLICY)))
+                    .service(SwaggerUi::new("/{_:.*}").config(Config::from("/openapi.json"))),
+            )
+            .route("/openapi.json", web::get().to(described.clone()))
+            .configure(more.clone())
+            .default_service(web::to(unknown))
+            .wrap(from_fn(finish))
+            .wrap(Compress::default())
+            .wrap(TracingLogger::<Span>::new())
     })
     .client_request_timeout(HEAD_TIMEOUT)
     .keep_alive(KEEP_ALIVE)

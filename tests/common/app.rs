@@ -8,6 +8,7 @@ use actix_web::dev::ServerHandle;
 use chrono::{DateTime, Utc};
 use reqwest::{Client, Method, Response, StatusCode};
 use serde_json::{Value, json};
+use sqlx::postgres::PgConnectOptions;
 use std::net::TcpListener;
 use std::sync::Arc;
 use std::sync::mpsc;
@@ -55,11 +56,16 @@ pub async fn start() -> App {
 }
 
 pub async fn start_with(settings: Settings) -> App {
+    start_behind(settings, |options| options).await
+}
+
+/// As [`start_with`], with another way to the database.
+pub async fn start_behind(settings: Settings, way: impl FnOnce(PgConnectOptions) -> PgConnectOptions) -> App {
     let test = fresh_store().await;
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let base = format!("http://{}", listener.local_addr().unwrap());
     let clock = Arc::new(SetClock::new(monday()));
-    let (app, of_server) = (test.app.clone(), clock.clone());
+    let (app, of_server) = (way(test.app.clone()), clock.clone());
     let (send, started) = mpsc::channel();
     let thread = std::thread::spawn(move || {
         actix_web::rt::System::new().block_on(async move {

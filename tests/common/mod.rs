@@ -2,4 +2,5 @@
 
 pub mod app;
 pub mod postgres;
+pub mod proxy;
 pub mod store;
