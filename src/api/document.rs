@@ -5,7 +5,7 @@ use super::routes;
 use actix_web::App;
 use std::collections::BTreeMap;
 use utoipa::openapi::path::{HttpMethod, Operation, Parameter, ParameterBuilder, ParameterIn};
-use utoipa::openapi::schema::{Object, ObjectBuilder, Schema, Type};
+use utoipa::openapi::schema::{ArrayItems, Object, ObjectBuilder, Schema, Type};
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::openapi::{Content, HeaderBuilder, OpenApi, Ref, RefOr, Required, Response, ResponseBuilder};
 use utoipa::{OpenApi as _, ToSchema};
@@ -65,16 +65,31 @@ type Schemas = BTreeMap<String, RefOr<Schema>>;
 /// A shape that refuses unknown members cannot be one part of several (JSON Schema looks at each part alone), so where
 /// one is shown with more beside it, both become one shape, which leaves open what else is there.
 fn merge_closed(schemas: &mut Schemas) {
-    let merged: Vec<(String, RefOr<Schema>)> = schemas
-        .iter()
-        .filter_map(|(name, schema)| {
-            let RefOr::T(Schema::AllOf(all)) = schema else { return None };
-            let parts: Vec<&Object> = all.items.iter().map(|item| object_of(item, schemas)).collect::<Option<_>>()?;
-            let closed = parts.iter().any(|part| part.additional_properties.is_some());
-            closed.then(|| (name.clone(), RefOr::T(Schema::Object(one_of(schema, &parts)))))
-        })
-        .collect();
-    schemas.extend(merged);
+    let known = schemas.clone();
+    schemas.values_mut().for_each(|schema| merge_in(schema, &known));
+}
+
+/// In the shape itself, in its members, and in the elements of lists.
+fn merge_in(schema: &mut RefOr<Schema>, known: &Schemas) {
+    if let Some(one) = merged(schema, known) {
+        *schema = RefOr::T(Schema::Object(one));
+    }
+    match schema {
+        RefOr::T(Schema::Object(object)) => object.properties.values_mut().for_each(|member| merge_in(member, known)),
+        RefOr::T(Schema::Array(list)) => {
+            if let ArrayItems::RefOrSchema(element) = &mut list.items {
+                merge_in(element, known);
+            }
+        }
+        _ => {}
+    }
+}
+
+fn merged(schema: &RefOr<Schema>, known: &Schemas) -> Option<Object> {
+    let RefOr::T(Schema::AllOf(all)) = schema else { return None };
+    let parts: Vec<&Object> = all.items.iter().map(|item| object_of(item, known)).collect::<Option<_>>()?;
+    let closed = parts.iter().any(|part| part.additional_properties.is_some());
+    closed.then(|| one_of(schema, &parts))
 }
 
 fn one_of(whole: &RefOr<Schema>, parts: &[&Object]) -> Object {
