@@ -90,7 +90,7 @@ fn parse<T: DeserializeOwned>(bytes: &[u8], max: usize) -> Result<T, Problem> {
             fault: Fault::new("bad-json", "the body is not UTF-8", "send UTF-8 (RFC 8259, section 8.1)"),
         }]));
     };
-    if let Some(located) = nul(text) {
+    if let Some(located) = nul(text).or_else(|| no_object(text)) {
         return Err(malformed(vec![located]));
     }
     read_json(text, max).map_err(malformed)
@@ -101,6 +101,14 @@ fn nul(text: &str) -> Option<Located> {
     text.contains("\\u0000").then(|| Located {
         pointer: String::new(),
         fault: Fault::new("nul-character", "a text has the character U+0000 in it", "leave it out"),
+    })
+}
+
+/// The reader would take an array for an object without names.
+fn no_object(text: &str) -> Option<Located> {
+    text.trim_start().starts_with('[').then(|| Located {
+        pointer: String::new(),
+        fault: Fault::new("wrong-type", "the body is an array", "send a JSON object"),
     })
 }
 

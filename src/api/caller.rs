@@ -4,11 +4,11 @@ use super::Api;
 use super::problem::Problem;
 use super::registry;
 use crate::store::{CompanyId, FoundToken, TokenRole};
-use actix_web::body::MessageBody;
+use actix_web::body::{EitherBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
 use actix_web::http::header;
 use actix_web::middleware::Next;
-use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
+use actix_web::{FromRequest, HttpMessage, HttpRequest, ResponseError, web};
 use std::future::{Ready, ready};
 use std::marker::PhantomData;
 use uuid::Uuid;
@@ -101,17 +101,24 @@ pub(super) fn bearer(request: &HttpRequest) -> Option<&str> {
 }
 
 /// Finds the token of every request that passes, and refuses those without one.
-pub(super) async fn authenticate<B: MessageBody>(
+pub(super) async fn authenticate<B: MessageBody + 'static>(
     request: ServiceRequest,
     next: Next<B>,
-) -> Result<ServiceResponse<B>, actix_web::Error> {
-    let Some(text) = bearer(request.request()).map(str::to_owned) else { return Err(unauthenticated().into()) };
-    let Some(api) = request.app_data::<web::Data<Api>>().cloned() else { return Err(unauthenticated().into()) };
-    let store = api.service.store();
-    let Some(token) = store.find_token(&text).await.map_err(Problem::from)? else {
-        return Err(unauthenticated().into());
-    };
+) -> Result<ServiceResponse<EitherBody<B>>, actix_web::Error> {
+    match found(&request).await {
+        Ok(token) => {
+            request.extensions_mut().insert(token);
+            Ok(next.call(request).await?.map_into_left_body())
+        }
+        // A reply and no error, so that it gets the headers that every reply has.
+        Err(problem) => Ok(request.into_response(problem.error_response()).map_into_right_body()),
+    }
+}
+
+async fn found(request: &ServiceRequest) -> Result<FoundToken, Problem> {
+    let text = bearer(request.request()).ok_or_else(unauthenticated)?;
+    let api = request.app_data::<web::Data<Api>>().ok_or_else(unauthenticated)?;
+    let token = api.service.store().find_token(text).await?.ok_or_else(unauthenticated)?;
     api.touched.note(&api.service, &token).await;
-    request.extensions_mut().insert(token);
-    next.call(request).await
+    Ok(token)
 }

@@ -3,11 +3,12 @@
 use super::problem::{PROBLEM_JSON, ProblemBody, ProblemError};
 use super::routes;
 use actix_web::App;
+use std::collections::BTreeMap;
 use utoipa::openapi::path::{HttpMethod, Operation, Parameter, ParameterBuilder, ParameterIn};
-use utoipa::openapi::schema::{Object, ObjectBuilder, Type};
+use utoipa::openapi::schema::{Object, ObjectBuilder, Schema, Type};
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::openapi::{Content, HeaderBuilder, OpenApi, Ref, RefOr, Required, Response, ResponseBuilder};
-use utoipa::{OpenApi as _, PartialSchema, ToSchema};
+use utoipa::{OpenApi as _, ToSchema};
 use utoipa_actix_web::AppExt;
 
 const ABOUT: &str = "Crews, houses, chains of work with their waits, plans and calendars of a company that sands and \
@@ -39,6 +40,9 @@ pub fn openapi() -> OpenApi {
         let components = document.components.get_or_insert_default();
         components.add_security_scheme(name, SecurityScheme::Http(scheme));
     }
+    if let Some(components) = &mut document.components {
+        merge_closed(&mut components.schemas);
+    }
     for (path, item) in &mut document.paths.paths {
         let operations = [
             (HttpMethod::Get, &mut item.get),
@@ -56,13 +60,53 @@ pub fn openapi() -> OpenApi {
     document
 }
 
+type Schemas = BTreeMap<String, RefOr<Schema>>;
+
+/// A shape that refuses unknown members cannot be one part of several (JSON Schema looks at each part alone), so where
+/// one is shown with more beside it, both become one shape, which leaves open what else is there.
+fn merge_closed(schemas: &mut Schemas) {
+    let merged: Vec<(String, RefOr<Schema>)> = schemas
+        .iter()
+        .filter_map(|(name, schema)| {
+            let RefOr::T(Schema::AllOf(all)) = schema else { return None };
+            let parts: Vec<&Object> = all.items.iter().map(|item| object_of(item, schemas)).collect::<Option<_>>()?;
+            let closed = parts.iter().any(|part| part.additional_properties.is_some());
+            closed.then(|| (name.clone(), RefOr::T(Schema::Object(one_of(schema, &parts)))))
+        })
+        .collect();
+    schemas.extend(merged);
+}
+
+fn one_of(whole: &RefOr<Schema>, parts: &[&Object]) -> Object {
+    let mut one = Object::new();
+    if let RefOr::T(Schema::AllOf(all)) = whole {
+        one.description = all.description.clone();
+    }
+    for part in parts {
+        one.properties.extend(part.properties.clone());
+        one.required.extend(part.required.iter().cloned());
+    }
+    one
+}
+
+fn object_of<'a>(schema: &'a RefOr<Schema>, schemas: &'a Schemas) -> Option<&'a Object> {
+    match schema {
+        RefOr::T(Schema::Object(object)) => Some(object),
+        RefOr::T(_) => None,
+        RefOr::Ref(reference) => {
+            let name = reference.ref_location.rsplit('/').next()?;
+            schemas.get(name).and_then(|known| object_of(known, schemas))
+        }
+    }
+}
+
 /// Adds what holds for every operation of a kind.
 fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     let secured = operation.security.as_ref().is_some_and(|security| !security.is_empty());
     let changes = matches!(method, HttpMethod::Put | HttpMethod::Patch | HttpMethod::Delete);
     let conditional = has_header(operation, "If-Match");
     if *method == HttpMethod::Post {
-        add_parameter(operation, "Idempotency-Key", "Sent again, the request is answered again and not done again.");
+        operation.parameters.get_or_insert_default().push(RefOr::T(idempotency_key()));
     }
     let mut problems = vec![(400, "A header or a part of the address cannot be used")];
     if secured {
@@ -115,14 +159,15 @@ fn has_header(operation: &Operation, name: &str) -> bool {
     operation.parameters.iter().flatten().any(named)
 }
 
-fn add_parameter(operation: &mut Operation, name: &str, about: &str) {
-    let parameter = ParameterBuilder::new()
-        .name(name)
+fn idempotency_key() -> Parameter {
+    let schema = ObjectBuilder::new().schema_type(Type::String).pattern(Some("^[!-~]{1,255}$"));
+    ParameterBuilder::new()
+        .name("Idempotency-Key")
         .parameter_in(ParameterIn::Header)
         .required(Required::False)
-        .description(Some(about))
-        .schema(Some(String::schema()));
-    operation.parameters.get_or_insert_default().push(RefOr::T(parameter.build()));
+        .description(Some("Sent again, the request is answered again and not done again."))
+        .schema(Some(schema))
+        .build()
 }
 
 fn problem(about: &str) -> Response {

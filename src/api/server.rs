@@ -10,12 +10,12 @@ use actix_web::dev::{ServerHandle, ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::http::{Method, Uri};
 use actix_web::middleware::{Compress, DefaultHeaders, Next, from_fn};
-use actix_web::{App, HttpMessage, HttpServer, web};
+use actix_web::{App, HttpMessage, HttpResponse, HttpServer, web};
 use std::net::TcpListener;
 use std::time::Duration;
 use tracing_actix_web::{RequestId, RootSpanBuilder, TracingLogger};
 use utoipa_actix_web::AppExt;
-use utoipa_swagger_ui::SwaggerUi;
+use utoipa_swagger_ui::{Config, SwaggerUi};
 
 /// How long requests may go on when the server is told to stop.
 const SHUTDOWN_SECONDS: u64 = 20;
@@ -56,6 +56,11 @@ pub async fn serve(
     let document = document::openapi();
     let addresses = Addresses::of(&document);
     let api = web::Data::new(Api::new(service, settings.operator_token.as_deref(), addresses));
+    let text = web::Bytes::from(serde_json::to_vec(&document).unwrap_or_default());
+    let described = move || {
+        let text = text.clone();
+        async move { HttpResponse::Ok().content_type("application/json").body(text) }
+    };
     let mut server = HttpServer::new(move || {
         let (app, _) = App::new()
             .app_data(api.clone())
@@ -67,8 +72,9 @@ pub async fn serve(
         app.service(
             web::scope("/docs")
                 .wrap(DefaultHeaders::new().add((header::CONTENT_SECURITY_POLICY, DOCS_POLICY)))
-                .service(SwaggerUi::new("/{_:.*}").url("/openapi.json", document.clone())),
+                .service(SwaggerUi::new("/{_:.*}").config(Config::from("/openapi.json"))),
         )
+        .route("/openapi.json", web::get().to(described.clone()))
         .configure(more.clone())
         .default_service(web::to(unknown))
         .wrap(from_fn(finish))

@@ -2,6 +2,7 @@
 //! same bytes.
 
 use super::directory::{Directory, Known};
+use super::keep_off::KeepOff;
 use super::{Service, ServiceError, wire};
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
@@ -52,8 +53,13 @@ impl Service {
         let jobs = rows.iter().map(|row| row.job_id).collect();
         let crews = rows.iter().map(|row| row.crew_id).collect();
         let directory = Directory::load(&mut session, jobs, crews).await?;
+        let keep_offs = match feed.kind {
+            FeedKind::Customer(house) => self.keep_offs(&mut session, &company, house, &rows).await?,
+            FeedKind::Crew(_) | FeedKind::House(_) | FeedKind::Office => Vec::new(),
+        };
         drop(session);
-        let last_modified = rows.iter().map(|row| row.last_modified).max().unwrap_or(company.created_at);
+        let told = keep_offs.iter().map(|time| time.told_at);
+        let last_modified = rows.iter().map(|row| row.last_modified).chain(told).max().unwrap_or(company.created_at);
         let pieces = pieces(&rows);
         let event = |row: &BookingRow| event(&directory, feed, row, &pieces);
         let calendar = Calendar {
@@ -64,7 +70,11 @@ impl Service {
             last_modified: Minute::floor_from(last_modified),
             refresh_minutes: REFRESH_MINUTES,
             url: None,
-            events: rows.iter().filter_map(event).collect(),
+            events: rows
+                .iter()
+                .filter_map(event)
+                .chain(keep_offs.iter().filter_map(|time| keep_off(&directory, time)))
+                .collect(),
         };
         Ok(CalendarText { text: render(&calendar), last_modified })
     }
@@ -146,6 +156,29 @@ fn event(
         categories: vec![kind_word(known.step.kind).to_owned()],
         status: if row.cancelled { EventStatus::Cancelled } else { EventStatus::Confirmed },
         transparent: row.cancelled,
+    })
+}
+
+/// For the customer: stay off until then. Its UID is that of a piece that no step has.
+fn keep_off(directory: &Directory, time: &KeepOff) -> Option<Event> {
+    let row = &time.after;
+    let known = directory.step(row.job_id, &row.step_key)?;
+    let changed = Minute::floor_from(row.last_modified.max(time.told_at));
+    let rooms = known.step.areas.as_ref().map_or_else(|| "all floors".to_owned(), |areas| areas.join(", "));
+    Some(Event {
+        uid: uid(row.job_id, &row.step_key, -1),
+        sequence: u32::try_from(i64::from(row.sequence) + time.revision).unwrap_or(0),
+        stamp: changed,
+        last_modified: changed,
+        start: Minute::floor_from(row.end),
+        end: time.until,
+        summary: format!("Keep off: {rooms}"),
+        description: format!("Drying after: {}. It takes longer when it is cold or humid.", known.step.name),
+        location: known.house.address.clone().unwrap_or_else(|| known.house.name.clone()),
+        geo: None,
+        categories: vec!["Keep off".to_owned()],
+        status: if row.cancelled { EventStatus::Cancelled } else { EventStatus::Tentative },
+        transparent: true,
     })
 }
 

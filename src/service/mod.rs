@@ -7,10 +7,12 @@
 //! | `error` | refusals |
 //! | `companies`, `access` | companies and settings; tokens and calendar addresses |
 //! | `nouns` | houses, crews, equipment, methods, regions |
-//! | `jobs`, `bench`, `records` | jobs and their chains; checked against the rest; what happened |
+//! | `jobs`, `job_shapes`, `bench` | jobs and their chains; as shown; tried on the rest of the company |
+//! | `records`, `report_rules` | what happened; whether it can be so |
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
+//! | `keep_off` | when the customer should not walk on a floor |
 
 mod access;
 mod bench;
@@ -20,12 +22,15 @@ mod companies;
 mod compare;
 mod directory;
 mod error;
+mod job_shapes;
 mod jobs;
+mod keep_off;
 mod nouns;
 mod planning;
 mod plans;
 mod publish;
 mod records;
+mod report_rules;
 mod snapshot;
 mod weeks;
 mod wire;
@@ -35,7 +40,8 @@ pub use calendars::CalendarText;
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
 pub use error::ServiceError;
-pub use jobs::{JobListed, JobStatusDto, JobView, StoredJob};
+pub use job_shapes::{JobListed, JobStatusDto, JobView};
+pub use jobs::StoredJob;
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};

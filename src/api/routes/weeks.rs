@@ -6,7 +6,7 @@ use super::super::problem::Problem;
 use super::super::registry;
 use super::super::reply::Reply;
 use super::nouns::key_in;
-use crate::service::{Week, WeekOf};
+use crate::service::{ServiceError, Week, WeekOf};
 use actix_web::{HttpRequest, HttpResponse, get, web};
 use chrono::NaiveDate;
 use serde::Deserialize;
@@ -36,7 +36,15 @@ async fn week(
     let from = query.from.as_deref().map(|text| NaiveDate::parse_from_str(text, "%Y-%m-%d")).transpose();
     let from = from.map_err(|_| Problem::new(registry::BAD_QUERY, "from is no date such as 2026-03-09"))?;
     let mut session = api.snapshot(caller.company).await?;
-    let week = api.service.week(&mut session, of, from, query.days.unwrap_or(7)).await?;
+    let week = api.service.week(&mut session, of, from, query.days.unwrap_or(7)).await;
+    let week = week.map_err(|error| match error {
+        // What is asked for is in the address and no document.
+        ServiceError::Invalid(errors) => {
+            let detail = errors.first().map(|fault| fault.what.clone()).unwrap_or_default();
+            Problem::new(registry::BAD_QUERY, detail).errors(errors)
+        }
+        other => other.into(),
+    })?;
     Ok(Reply::ok(&week)?.send_if_new(request))
 }
 

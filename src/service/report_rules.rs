@@ -1,0 +1,156 @@
+//! Whether a report can be so: whether it follows from those before it, and whether it makes sense by itself.
+
+use super::bench::Bench;
+use super::records::{RecordBody, Reporter};
+use super::{ServiceError, error, nouns, snapshot};
+use crate::domain::fault::Fault;
+use crate::dto::{HistoryDto, HouseDto, JobDto, Located, NOTE_CHARS_MAX, OutcomeDto, WaitKindDto};
+use crate::store::{JobRow, JobStatus, RecordOutcome, RecordRow};
+use uuid::Uuid;
+
+/// Readings of one report: a point every few square feet of a large house.
+const READINGS_MAX: usize = 2_000;
+
+/// A job with all that a report is judged by.
+pub(super) struct Site {
+    pub(super) row: JobRow,
+    pub(super) job: JobDto,
+    pub(super) house: HouseDto,
+    pub(super) records: Vec<RecordRow>,
+    pub(super) bench: Bench,
+}
+
+impl Site {
+    pub(super) fn last(&self, step: &str) -> Option<&RecordRow> {
+        self.records.iter().rfind(|record| record.step_key == step)
+    }
+
+    pub(super) fn count(&self, step: &str) -> i32 {
+        self.records.iter().filter(|record| record.step_key == step).count() as i32
+    }
+
+    /// Who did it.
+    pub(super) fn crew(
+        &self,
+        reporter: &Reporter,
+        body: &RecordBody,
+        running: Option<&RecordRow>,
+    ) -> Result<Uuid, ServiceError> {
+        let named = match &body.crew {
+            None => None,
+            Some(key) => match self.bench.crew_id(key) {
+                Some(id) => Some(id),
+                None => return Err(ServiceError::fault("/crew", nouns::unknown("crew", key))),
+            },
+        };
+        let crew = named.or(reporter.crew_id).or(running.map(|record| record.crew_id));
+        let Some(crew) = crew else {
+            return Err(ServiceError::fault("/crew", Fault::new("missing-field", "nobody did it", "give the crew")));
+        };
+        match reporter.crew_id {
+            Some(own) if own != crew => {
+                let key = |id: Uuid| self.bench.crew_keys.get(&id).cloned().unwrap_or_default();
+                Err(ServiceError::NotYourCrew { own: key(own), other: key(crew) })
+            }
+            _ => Ok(crew),
+        }
+    }
+
+    /// Whether the report follows from those before it.
+    pub(super) fn in_order(&self, body: &RecordBody, last: Option<&RecordRow>) -> Result<(), ServiceError> {
+        let refuse = |code, what: String, cure: &str| Err(ServiceError::OutOfOrder(Fault::new(code, what, cure)));
+        let step = nouns::short(&body.step);
+        if matches!(self.row.status, JobStatus::Cancelled | JobStatus::Finished) {
+            let what = format!("job {} is cancelled or finished", self.row.key);
+            return refuse("job-over", what, "have the office open it again");
+        }
+        match last.map(|record| record.outcome) {
+            Some(RecordOutcome::Done) => {
+                let what = format!("step {step} has been reported done");
+                return refuse("already-done", what, "look at its records; what is done stays done");
+            }
+            Some(RecordOutcome::Running) if body.outcome == OutcomeDto::Running => {
+                let what = format!("step {step} has been reported running");
+                return refuse("already-running", what, "report how it ended");
+            }
+            _ => {}
+        }
+        let steps = self.job.steps.as_deref().unwrap_or(&[]);
+        let ordinary = |key: &str| steps.iter().any(|step| step.key == key && !step.only_on_lapse);
+        for wait in self.job.waits.iter().flatten().filter(|wait| wait.to == body.step && ordinary(&wait.from)) {
+            let outcome = self.last(&wait.from).map(|record| record.outcome);
+            let follows = match (outcome, wait.kind) {
+                (Some(RecordOutcome::Done), _) => true,
+                (Some(RecordOutcome::Running), WaitKindDto::Dwell) => true,
+                (Some(RecordOutcome::Running | RecordOutcome::Failed) | None, _) => false,
+            };
+            if !follows {
+                let (code, how) = match outcome {
+                    Some(RecordOutcome::Failed) => ("check-not-passed", "has failed"),
+                    Some(RecordOutcome::Running) => ("predecessor-open", "is still running"),
+                    _ => ("predecessor-open", "has not been reported"),
+                };
+                let what = format!("step {step} comes after step {}, which {how}", wait.from);
+                return refuse(code, what, &format!("report step {} as done first", wait.from));
+            }
+        }
+        Ok(())
+    }
+
+    /// What is wrong with the report itself.
+    pub(super) fn judge(&self, body: &RecordBody, crew: Uuid, started_at: &str) -> Result<(), ServiceError> {
+        let mut history = snapshot::history(&self.records, &self.bench.crew_keys, self.bench.zone);
+        let replaced = |entry: &HistoryDto| entry.step == body.step && entry.outcome == OutcomeDto::Running;
+        history.retain(|entry| !replaced(entry));
+        let own = format!("/jobs/0/history/{}", history.len());
+        history.push(HistoryDto {
+            step: body.step.clone(),
+            crew: self.bench.crew_keys.get(&crew).cloned().unwrap_or_default(),
+            started_at: started_at.to_owned(),
+            finished_at: body.finished_at.clone(),
+            outcome: body.outcome,
+            expected_finish_at: body.expected_finish_at.clone(),
+        });
+        let mut faults = Vec::new();
+        if let Err(found) = self.bench.judge(&self.house, None, vec![JobDto { history, ..self.job.clone() }]) {
+            let moved = |located: Located| {
+                let pointer = located.pointer.strip_prefix(&own).unwrap_or_default().to_owned();
+                Located { pointer, fault: located.fault }
+            };
+            faults.extend(found.into_iter().map(moved));
+        }
+        faults.extend(self.remarks(body));
+        error::refuse(faults)
+    }
+
+    fn remarks(&self, body: &RecordBody) -> Vec<Located> {
+        let mut faults = Vec::new();
+        let mut push = |pointer: String, code, what: String, cure: &str| {
+            faults.push(Located { pointer, fault: Fault::new(code, what, cure) });
+        };
+        if body.note.as_ref().is_some_and(|note| note.chars().nth(NOTE_CHARS_MAX).is_some()) {
+            push(
+                "/note".into(),
+                "long-note",
+                format!("a note is longer than {NOTE_CHARS_MAX} characters"),
+                "shorten it",
+            );
+        }
+        if body.readings.len() > READINGS_MAX {
+            let what = format!("{} readings", body.readings.len());
+            push("/readings".into(), "too-many", what, "report a check in parts, or every other point");
+            return faults;
+        }
+        for (index, reading) in body.readings.iter().enumerate() {
+            if !self.house.areas.iter().any(|area| area.name.trim() == reading.area.trim()) {
+                let what = format!("the house has no area {:?}", nouns::short(&reading.area));
+                push(format!("/readings/{index}/area"), "unknown-area", what, "use the name of an area of the house");
+            }
+            if !(0.0..=100.0).contains(&reading.mc_percent) {
+                let what = format!("{} percent of moisture", reading.mc_percent);
+                push(format!("/readings/{index}/mc_percent"), "out-of-range", what, "give 0 to 100 percent");
+            }
+        }
+        faults
+    }
+}

@@ -1,0 +1,157 @@
+//! Calendars over publications: events that stay, move, change hands and are called off.
+
+#![allow(clippy::unwrap_used, reason = "a panic in a test is a failed test")]
+
+mod common;
+
+use common::app::{self, App, Caller, job, monday, small_office};
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+
+/// Properties of each event by its UID.
+fn events(text: &str) -> BTreeMap<String, BTreeMap<String, String>> {
+    let unfolded = text.replace("\r\n ", "");
+    let mut events = BTreeMap::new();
+    for block in unfolded.split("BEGIN:VEVENT\r\n").skip(1) {
+        let lines = block.split("END:VEVENT").next().unwrap().lines();
+        let named = lines.filter_map(|line| line.split_once(':'));
+        let event: BTreeMap<String, String> =
+            named.map(|(name, value)| (name.split(';').next().unwrap().to_owned(), value.to_owned())).collect();
+        assert!(events.insert(event["UID"].clone(), event).is_none(), "one event for each UID: {text}");
+    }
+    events
+}
+
+async fn address(office: &Caller, body: Value) -> String {
+    office.post("/v1/feeds", &body).await.expect(201)["address"].as_str().unwrap().to_owned()
+}
+
+async fn read(app: &App, address: &str) -> String {
+    let answer = app.caller("").get(address).await;
+    answer.headers.get("etag").unwrap();
+    assert_eq!(answer.status, 200, "{}", answer.text);
+    answer.text
+}
+
+fn by_summary<'a>(events: &'a BTreeMap<String, BTreeMap<String, String>>, part: &str) -> &'a BTreeMap<String, String> {
+    events.values().find(|event| event["SUMMARY"].contains(part)).unwrap_or_else(|| panic!("no {part} in {events:?}"))
+}
+
+#[tokio::test]
+async fn work_that_changes_hands_is_called_off_for_one_and_new_for_the_other() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    for crew in ["north", "south"] {
+        // One crew finds the other's calendar empty before.
+        let mut document = office.get(&format!("/v1/crews/{crew}")).await.expect(200);
+        document["skills"] = if crew == "north" { json!(["sanding", "finishing"]) } else { json!([]) };
+        office.put(&format!("/v1/crews/{crew}"), &document).await.expect(200);
+    }
+    let pin = json!({"pins": [{"step": "hand-over", "crew": "north"}, {"step": "coat", "crew": "north"}]});
+    office.patch("/v1/jobs/linden-4-floors", &pin).await.expect(200);
+    office.publish().await;
+    let north = address(&office, json!({"kind": "crew", "crew": "north"})).await;
+    let south = address(&office, json!({"kind": "crew", "crew": "south"})).await;
+    let all = address(&office, json!({"kind": "office"})).await;
+    let customer = address(&office, json!({"kind": "customer", "house": "linden-4"})).await;
+    let before = events(&read(&app, &all).await);
+    assert_eq!(before.len(), 3);
+    assert_eq!(events(&read(&app, &south).await).len(), 0);
+    // The same promises, the same bytes, whenever asked.
+    let first = read(&app, &all).await;
+    app.clock.set(monday() + chrono::Duration::minutes(5));
+    assert_eq!(read(&app, &all).await, first);
+    let text = read(&app, &customer).await;
+    assert!(!text.contains("Crew north") && !text.contains("big-machine"), "{text}");
+
+    let pin = json!({"pins": [{"step": "hand-over", "crew": "south"}, {"step": "coat", "crew": "north"}]});
+    office.patch("/v1/jobs/linden-4-floors", &pin).await.expect(200);
+    office.publish().await;
+    let (of_north, of_south) = (events(&read(&app, &north).await), events(&read(&app, &south).await));
+    let (gone, new) = (by_summary(&of_north, "Hand-over"), by_summary(&of_south, "Hand-over"));
+    assert_eq!((gone["STATUS"].as_str(), new["STATUS"].as_str()), ("CANCELLED", "CONFIRMED"));
+    assert_eq!(gone["UID"], new["UID"]);
+    let number = |event: &BTreeMap<String, String>| event["SEQUENCE"].parse::<u32>().unwrap();
+    assert!(number(gone) > 0 && number(new) > number(gone), "{} {}", gone["SEQUENCE"], new["SEQUENCE"]);
+    let after = events(&read(&app, &all).await);
+    assert_eq!(after.len(), 3);
+    assert_eq!(after[&new["UID"]]["STATUS"], "CONFIRMED");
+    // What did not change is the same event still.
+    let (kept, same) = (by_summary(&before, "Coat"), by_summary(&after, "Coat"));
+    assert_eq!(kept, same);
+}
+
+#[tokio::test]
+async fn a_cancelled_job_stays_in_calendars_as_cancelled() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.post("/v1/jobs", &job("second", "linden-4")).await.expect(201);
+    office.publish().await;
+    let house = address(&office, json!({"kind": "house", "house": "linden-4"})).await;
+    let before = events(&read(&app, &house).await);
+    assert_eq!(before.len(), 6);
+    office.patch("/v1/jobs/second", &json!({"status": "cancelled"})).await.expect(200);
+    office.publish().await;
+    let after = events(&read(&app, &house).await);
+    assert_eq!(after.keys().collect::<Vec<_>>(), before.keys().collect::<Vec<_>>());
+    let cancelled: Vec<_> = after.values().filter(|event| event["STATUS"] == "CANCELLED").collect();
+    assert_eq!(cancelled.len(), 3);
+    for event in cancelled {
+        assert_eq!((event["SEQUENCE"].as_str(), event["TRANSP"].as_str()), ("1", "TRANSPARENT"));
+        assert_ne!(event["LAST-MODIFIED"], "");
+    }
+    let week = office.get("/v1/houses/linden-4/week?days=14").await.expect(200);
+    assert!(week["works"].as_array().unwrap().iter().all(|work| work["job"] == "linden-4-floors"));
+}
+
+#[tokio::test]
+async fn what_happened_stays_and_is_not_called_off() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.publish().await;
+    let feed = address(&office, json!({"kind": "office"})).await;
+    app.clock.set(monday() + chrono::Duration::hours(5));
+    let done = json!({
+        "step": "sand", "crew": "north", "outcome": "done", "started_at": "2026-03-09T07:00:00-04:00",
+        "finished_at": "2026-03-09T09:00:00-04:00"
+    });
+    office.post("/v1/jobs/linden-4-floors/records", &done).await.expect(201);
+    office.publish().await;
+    assert_eq!(by_summary(&events(&read(&app, &feed).await), "Sand")["STATUS"], "CONFIRMED");
+    office.patch("/v1/jobs/linden-4-floors", &json!({"status": "finished"})).await.expect(200);
+    office.publish().await;
+    let after = events(&read(&app, &feed).await);
+    assert_eq!(by_summary(&after, "Sand")["STATUS"], "CONFIRMED");
+    assert_eq!(by_summary(&after, "Hand-over")["STATUS"], "CANCELLED");
+}
+
+#[tokio::test]
+async fn the_customer_is_told_how_long_to_keep_off() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.publish().await;
+    let customer = address(&office, json!({"kind": "customer", "house": "linden-4"})).await;
+    let of_house = address(&office, json!({"kind": "house", "house": "linden-4"})).await;
+    assert!(!read(&app, &of_house).await.contains("Keep off"));
+    let good_air = events(&read(&app, &customer).await);
+    let (coat, off) = (by_summary(&good_air, "Coat"), by_summary(&good_air, "Keep off"));
+    assert_eq!(off["SUMMARY"], "Keep off: all floors");
+    assert_eq!(off["DTSTART"], coat["DTEND"]);
+    // 1,440 label minutes at 21 degrees and 45 percent, which are about what labels mean.
+    assert!(off["DTEND"].starts_with("20260310T"), "{}", off["DTEND"]);
+
+    let mut linden = office.get("/v1/houses/linden-4").await.expect(200);
+    linden["air"] = json!({"controlled": {"temp_c": 12.0, "rh_percent": 80.0}});
+    office.put("/v1/houses/linden-4", &linden).await.expect(200);
+    let cold = events(&read(&app, &customer).await);
+    let longer = &cold[&off["UID"]];
+    assert!(longer["DTEND"] > off["DTEND"], "{} {}", longer["DTEND"], off["DTEND"]);
+    assert!(longer["SEQUENCE"].parse::<u32>().unwrap() > off["SEQUENCE"].parse::<u32>().unwrap());
+
+    office.patch("/v1/jobs/linden-4-floors", &json!({"status": "cancelled"})).await.expect(200);
+    office.publish().await;
+    let last = events(&read(&app, &customer).await);
+    let gone = &last[&off["UID"]];
+    assert_eq!(gone["STATUS"], "CANCELLED");
+    assert!(gone["SEQUENCE"].parse::<u32>().unwrap() > longer["SEQUENCE"].parse::<u32>().unwrap());
+}
