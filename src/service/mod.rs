@@ -11,6 +11,7 @@
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
+//! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
 mod bench;
@@ -20,6 +21,7 @@ mod companies;
 mod compare;
 mod directory;
 mod error;
+mod feed_weeks;
 mod jobs;
 mod nouns;
 mod planning;
@@ -31,10 +33,11 @@ mod weeks;
 mod wire;
 
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
-pub use calendars::CalendarText;
+pub use calendars::{CalendarText, kind_word};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
 pub use error::ServiceError;
+pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
 pub use jobs::{JobListed, JobStatusDto, JobView, StoredJob};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
