@@ -17,6 +17,9 @@ use std::collections::BTreeMap;
 /// Every round puts a promise back or places a step, or is the last; this many are never needed but by a flutter.
 const ROUNDS_MAX: usize = 8;
 
+/// One on each side and some for gear and areas; more of them would not be put out for one promise.
+const USURPERS_MAX: usize = 16;
+
 /// What the last word is spoken about.
 pub struct Settlement<'p> {
     /// The problem.
@@ -129,16 +132,15 @@ impl Settlement<'_> {
         } else {
             verdict = stands_but_for(state, promise, self.published);
         }
-        let usurper = match verdict {
-            Err(Broken::Obstacle(Obstacle::Busy(by) | Obstacle::Area(by) | Obstacle::Gear(by)))
-                if !has_right(by, self.published, state) =>
-            {
-                generator.take(state, by);
-                verdict = stands_but_for(state, promise, self.published);
-                true
-            }
-            _ => false,
-        };
+        let mut usurpers = 0;
+        while let Err(Broken::Obstacle(Obstacle::Busy(by) | Obstacle::Area(by) | Obstacle::Gear(by))) = verdict
+            && usurpers < USURPERS_MAX
+            && !has_right(by, self.published, state)
+        {
+            generator.take(state, by);
+            verdict = stands_but_for(state, promise, self.published);
+            usurpers += 1;
+        }
         if let Ok(place) = verdict
             && !suits_successor(state, promise.activity, place)
         {
@@ -152,7 +154,7 @@ impl Settlement<'_> {
             }
             Err(_) => put_whole(state, out),
         }
-        (verdict.is_ok(), usurper)
+        (verdict.is_ok(), usurpers > 0)
     }
 }
 
