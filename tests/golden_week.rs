@@ -19,7 +19,7 @@ const DEFAULT: Request = Request { seed: 1, move_budget: 3_000, basis: Basis::Pu
 
 fn demo_at(now: &str) -> Situation {
     let now = Minute::floor_from(now.parse().unwrap());
-    let document = demo::document(now).unwrap();
+    let document = demo::document(now, None).unwrap();
     parse_planning_file(&document.to_string()).unwrap().situation
 }
 
