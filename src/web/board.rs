@@ -23,7 +23,8 @@ pub(super) fn board(week: &FeedWeek) -> Markup {
                     th role="columnheader" scope="col" { "Crew" }
                     @for &date in &days {
                         th.today[date == today] role="columnheader" scope="col" {
-                            (words::day(date))
+                            (date.format("%a").to_string()) " "
+                            span.whole { (date.format("%-d %b").to_string()) }
                             @if date == today { " " span.mark { "today" } }
                         }
                     }

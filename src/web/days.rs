@@ -4,7 +4,7 @@ use super::visit::{Visit, days, shown_on, visits, work};
 use super::words;
 use crate::domain::time::Minute;
 use crate::dto::PlacedStateDto;
-use crate::service::{FeedKindDto, FeedWait, FeedWeek};
+use crate::service::{FeedKindDto, FeedWait, FeedWeek, FeedWork};
 use chrono::NaiveDate;
 use maud::{Markup, html};
 
@@ -34,7 +34,7 @@ pub(super) fn columns(week: &FeedWeek) -> Markup {
         div.days {
             @for date in days(week) {
                 @let items = items(week, &waits, date);
-                section.day.today[date == today].free[items.is_empty()] {
+                section.day.today[date == today].free[items.is_empty()] id=[(date == today).then_some("today")] {
                     h2 { (words::day(date)) @if date == today { " " span.mark { "today" } } }
                     @if items.is_empty() { p.nothing { "Nothing due" } }
                     @for item in &items {
@@ -97,14 +97,25 @@ fn visit_in(week: &FeedWeek, visit: &Visit<'_>, date: NaiveDate) -> Markup {
             ul {
                 @for one in visit {
                     (work(one, week.zone, date))
-                    @if !one.gear.is_empty() || one.notes.is_some() {
-                        li.details {
-                            @if !one.gear.is_empty() { p { b { "Bring " } (gear(one.gear.iter())) } }
-                            @if let Some(notes) = &one.notes { p { (notes) } }
-                        }
-                    }
+                    (details(one, week.kind))
                 }
             }
+        }
+    }
+}
+
+/// What to bring and to heed: before the eyes of the crew, folded up for those who look at a house.
+fn details(work: &FeedWork, kind: FeedKindDto) -> Markup {
+    let told = html! {
+        @if !work.gear.is_empty() { p { b { "Bring " } (gear(work.gear.iter())) } }
+        @if let Some(notes) = &work.notes { p { (notes) } }
+    };
+    html! {
+        @if work.gear.is_empty() && work.notes.is_none() {
+        } @else if kind == FeedKindDto::Crew {
+            li.details { (told) }
+        } @else {
+            li.details { details { summary { "Gear and notes" } (told) } }
         }
     }
 }
@@ -117,8 +128,7 @@ fn gear<'a>(gear: impl Iterator<Item = (&'a String, &'a i64)>) -> String {
 fn wait(week: &FeedWeek, wait: &FeedWait, date: NaiveDate) -> Markup {
     let zone = week.zone;
     let begins = zone.date(wait.start).max(week.from) == date;
-    let ends = zone.date(wait.finish.plus(-1)) == date;
-    let until = if ends { words::clock(zone, wait.finish) } else { words::day_clock(zone, wait.finish) };
+    let until = words::soon(zone, wait.finish, date);
     let needed = wait.is_needed();
     html! {
         div.wait.ready[!needed].goes-on[!begins] {
@@ -130,7 +140,7 @@ fn wait(week: &FeedWeek, wait: &FeedWait, date: NaiveDate) -> Markup {
                     @if begins { "Floor waits " b { (words::length(wait.finish.since(wait.start))) } }
                     @else { "Floor still waits" }
                 }
-                @if wait.keep_off { p.keep-off { "Keep off" @if begins { " while it dries" } } }
+                @if wait.keep_off { p.keep-off { "Keep off until dry" } }
             } @else {
                 p.what { "Floor is ready" }
             }

@@ -47,12 +47,13 @@ pub(super) fn work(work: &FeedWork, zone: Zone, on: NaiveDate) -> Markup {
                     " " span.aside { "(" (words::clock(work.house_zone, work.start)) " at the house)" }
                 }
             }
-            span.kind { (kind_word(work.kind)) }
             span.step {
                 (work.step)
                 @if let Some((piece, of)) = work.part { " " span.aside { "part " (piece) " of " (of) } }
                 @if let Some(state) = state { " " span.state { (state) } }
             }
+            " "
+            span.kind { (kind_word(work.kind)) }
         }
     }
 }

@@ -2,10 +2,10 @@
 
 use super::{board, days, line, shell, visit, words};
 use crate::domain::time::Minute;
+use crate::dto::StepKindDto;
 use crate::service::{FeedKindDto, FeedWeek, kind_word};
 use chrono::{Days, NaiveDate};
 use maud::{Markup, html};
-use std::collections::BTreeMap;
 
 /// The whole page; `secret` is what the reader came with.
 pub(super) fn page(week: &FeedWeek, secret: &str) -> Markup {
@@ -94,6 +94,7 @@ fn ways(week: &FeedWeek) -> Markup {
             @if let Some(address) = at(before) { a rel="prev" href=(address) { "← Earlier" } }
             @if current { span.here aria-current="date" { "This week" } } @else { a href="?" { "This week" } }
             @if let Some(address) = at(after) { a rel="next" href=(address) { "Later →" } }
+            @if current && week.kind != FeedKindDto::Office { a.to-today href="#today" { "Today ↓" } }
             form method="get" {
                 label { span { "From" } " " input type="date" name="from" required value=(iso(week.from))
                     min=(iso(week.reach.0)) max=(iso(week.reach.1)); }
@@ -119,15 +120,19 @@ fn empty(week: &FeedWeek) -> Markup {
     }
 }
 
-/// The kinds of work on the page.
+/// The kinds of work on the page, as they come.
 fn legend(week: &FeedWeek) -> Markup {
-    let kinds: BTreeMap<&str, &str> =
-        week.works.iter().map(|work| (words::class(work.kind), kind_word(work.kind))).collect();
+    let mut kinds: Vec<StepKindDto> = Vec::new();
+    for work in &week.works {
+        if !kinds.contains(&work.kind) {
+            kinds.push(work.kind);
+        }
+    }
     let waits = week.waits.iter().any(|wait| wait.is_needed());
     html! {
         @if !kinds.is_empty() {
             ul.legend aria-label="Kinds of work" {
-                @for (class, word) in &kinds { li.(class) { (word) } }
+                @for kind in kinds { li.(words::class(kind)) { (kind_word(kind)) } }
                 @if waits { li.drying { "Floor waits" } }
             }
         }

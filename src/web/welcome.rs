@@ -23,12 +23,12 @@ pub(super) fn page() -> Markup {
             section {
                 h2 { "A week to look at" }
                 p {
-                    "Make a calendar address with " code { "POST /v1/feeds" } " — for the office, a crew, a house or its \
+                    "Make a calendar address with " code { "POST /v1/feeds" } " for the office, a crew, a house or its \
                      customer. It ends in a secret; the same secret opens " code { "/week/SECRET" } " in any browser, and \
                      whoever knows it needs no other key. Take the calendar address back and the page is gone too."
                 }
                 pre { code {
-                    "POST /v1/feeds\n{\"kind\": \"office\"}\n\n→ \"address\": \"/feeds/SECRET.ics\"   the calendar\n  open       /week/SECRET        the page"
+                    "POST /v1/feeds   {\"kind\": \"office\"}\n\n/feeds/SECRET.ics   the calendar\n/week/SECRET        the page"
                 } }
             }
         }

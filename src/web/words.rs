@@ -16,6 +16,16 @@ pub(super) fn day(date: NaiveDate) -> String {
     date.format("%a %-d %b").to_string()
 }
 
+/// Such as "Thu 08:53" as seen from a day within the week before, or else "Thu 12 Mar 08:53".
+pub(super) fn soon(zone: Zone, at: Minute, from: NaiveDate) -> String {
+    let date = zone.date(at);
+    match date.signed_duration_since(from).num_days() {
+        0 => clock(zone, at),
+        1..=6 => format!("{} {}", date.format("%a"), clock(zone, at)),
+        _ => day_clock(zone, at),
+    }
+}
+
 /// Such as "Mon 9 Mar 07:30".
 pub(super) fn day_clock(zone: Zone, at: Minute) -> String {
     format!("{} {}", day(zone.date(at)), clock(zone, at))
@@ -23,11 +33,7 @@ pub(super) fn day_clock(zone: Zone, at: Minute) -> String {
 
 /// Such as "07:30–11:00", with the days where they are not `on`.
 pub(super) fn span(zone: Zone, start: Minute, finish: Minute, on: NaiveDate) -> String {
-    let at = |minute: Minute| {
-        let date = zone.date(minute);
-        if date == on { clock(zone, minute) } else { format!("{} {}", date.format("%a"), clock(zone, minute)) }
-    };
-    format!("{}–{}", at(start), at(finish))
+    format!("{}–{}", soon(zone, start, on), soon(zone, finish, on))
 }
 
 /// Such as "9–15 March 2026" or "30 March – 5 April 2026".
@@ -129,5 +135,6 @@ mod tests {
         let start = Minute::floor_from("2026-03-08T06:30:00Z".parse().unwrap());
         assert_eq!(span(zone, start, start.plus(60), date("2026-03-08")), "01:30–03:30");
         assert_eq!(span(zone, start, start.plus(1440), date("2026-03-08")), "01:30–Mon 02:30");
+        assert_eq!(span(zone, start, start.plus(10 * 1440), date("2026-03-09")), "Sun 8 Mar 01:30–Wed 18 Mar 02:30");
     }
 }
