@@ -57,8 +57,15 @@ impl Settlement<'_> {
             if state.place(promise.activity).is_none() || at_promise(state, promise) {
                 continue;
             }
-            let out = take_whole(state, promise.activity);
-            let broken = stands_but_for(state, promise, self.published).err().unwrap_or(Broken::NotYet);
+            let mut out = take_whole(state, promise.activity);
+            let mut verdict = stands_but_for(state, promise, self.published);
+            // Those without a right to it hide the one who has.
+            for _ in 0..USURPERS_MAX {
+                let Some(by) = self.usurper(state, verdict) else { break };
+                out.extend(take_whole(state, by));
+                verdict = stands_but_for(state, promise, self.published);
+            }
+            let broken = verdict.err().unwrap_or(Broken::NotYet);
             put_whole(state, out);
             causes.insert(promise.activity, cause(self.compiled, situation, promise, broken));
         }
@@ -117,6 +124,16 @@ impl Settlement<'_> {
         !out.is_empty()
     }
 
+    /// Who is in the way without a right to it.
+    fn usurper(&self, state: &State<'_>, verdict: Result<Place, Broken>) -> Option<u32> {
+        match verdict {
+            Err(Broken::Obstacle(Obstacle::Busy(by) | Obstacle::Area(by) | Obstacle::Gear(by))) => {
+                Some(by).filter(|by| !has_right(*by, self.published, state))
+            }
+            _ => None,
+        }
+    }
+
     /// Whether the promise stands again, and whether anybody else was taken out for it.
     fn put_one_back(&self, state: &mut State<'_>, generator: &mut Generator, promise: &Published) -> (bool, bool) {
         let before = state.place(promise.activity).map(|place| (place, state.held(promise.activity).to_vec()));
@@ -133,10 +150,7 @@ impl Settlement<'_> {
             verdict = stands_but_for(state, promise, self.published);
         }
         let mut usurpers = 0;
-        while let Err(Broken::Obstacle(Obstacle::Busy(by) | Obstacle::Area(by) | Obstacle::Gear(by))) = verdict
-            && usurpers < USURPERS_MAX
-            && !has_right(by, self.published, state)
-        {
+        while let Some(by) = self.usurper(state, verdict).filter(|_| usurpers < USURPERS_MAX) {
             generator.take(state, by);
             verdict = stands_but_for(state, promise, self.published);
             usurpers += 1;
