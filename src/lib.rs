@@ -17,3 +17,4 @@ pub mod planner;
 pub mod service;
 pub mod store;
 pub mod trade;
+pub mod web;

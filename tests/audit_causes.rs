@@ -271,6 +271,53 @@ fn causes_in_a_circle_are_not_true() {
     assert_true(&situation, &plan(&situation, vec![first, second]));
 }
 
+/// A pin to the crew that was promised anyway is no reason to move: pinned steps cannot excuse each other either.
+#[test]
+fn causes_in_a_circle_are_not_true_for_pinned_steps() {
+    let to_ann = |key_text, area| Step {
+        areas: vec![AreaIx(area)],
+        pin: Pin { crew: Some(CrewIx(0)), ..Pin::default() },
+        ..step(key_text, 60)
+    };
+    let mut situation = promised();
+    situation.jobs[0] = job("main", 0, vec![to_ann("sand", 0)], vec![]);
+    situation.jobs.push(job("other", 0, vec![to_ann("edge", 1)], vec![]));
+    situation.published.push(place(&situation, (1, 0), 0, mon("10:00")));
+    let first = moved(place(&situation, (0, 0), 0, mon("10:00")), Cause::CrewBusyWith(step_ref(1, 0)));
+    let second = moved(place(&situation, (1, 0), 0, mon("9:00")), Cause::CrewBusyWith(step_ref(0, 0)));
+    assert_eq!(codes(&situation, &plan(&situation, vec![first.clone(), second])), ["false-cause"; 2]);
+    // Where the other stays at its promise, there is nobody to blame; where it is where it must be, there is.
+    let stays = place(&situation, (1, 0), 0, mon("10:00"));
+    let elsewhere = moved(place(&situation, (0, 0), 0, mon("11:00")), Cause::CrewBusyWith(step_ref(1, 0)));
+    assert_false(&situation, &plan(&situation, vec![elsewhere, stays]));
+    let mut late = situation.clone();
+    let pin = Pin { crew: Some(CrewIx(0)), start: Some(mon("9:00")), ..Pin::default() };
+    late.jobs[1] = job("other", 0, vec![Step { pin, ..to_ann("edge", 1) }], vec![]);
+    let pinned = moved(place(&late, (1, 0), 0, mon("9:00")), Cause::Pinned);
+    assert_true(&late, &plan(&late, vec![first, pinned]));
+}
+
+/// Gear is taken by whoever has it at that time, not by whoever has some of it some time.
+#[test]
+fn gear_is_not_taken_by_a_step_at_another_time() {
+    let with_drum = |text: &str| Step { equipment: vec![(EquipmentIx(0), 1)], ..step(text, 60) };
+    let mut situation = promised_beside(1, Step { pin: pinned_at(mon("9:00")), ..with_drum("edge") });
+    situation.jobs[0] = job("main", 0, vec![with_drum("sand")], vec![]);
+    // A third step holds the drum as well, in the afternoon, when nobody promised anything.
+    situation.jobs.push(job("third", 1, vec![Step { pin: pinned_at(mon("15:00")), ..with_drum("more") }], vec![]));
+    let others = || {
+        let at = |job: u32, text: &str| with_units(place(&situation, (job, 0), 1, mon(text)), &[(0, 0)]);
+        vec![at(1, "9:00"), at(2, "15:00")]
+    };
+    for (named, is_true) in [(1, true), (2, false)] {
+        let cause = Cause::GearTakenBy(step_ref(named, 0));
+        let first = moved(with_units(place(&situation, (0, 0), 0, mon("10:30")), &[(0, 0)]), cause);
+        let plan = plan(&situation, [vec![first], others()].concat());
+        let expected: &[&str] = if is_true { &[] } else { &["false-cause"] };
+        assert_eq!(codes(&situation, &plan), expected, "{named}");
+    }
+}
+
 /// A run is promised and moved as one: the second part's trouble excuses the first.
 #[test]
 fn a_run_is_excused_as_one() {

@@ -206,6 +206,20 @@ fn overtime_is_busy_time_outside_regular_hours() {
     assert_eq!(counted(&situation, run).overtime, 60, "from 17:00 to 18:00, the dwell included");
 }
 
+/// What happened at whatever hour is not charged as overtime, running or done; what is open beside it is.
+#[test]
+fn overtime_of_what_happened_is_not_charged() {
+    let done = Step { attempts: vec![attempt(0, mon("1:00"), mon("2:00"), Outcome::Done)], ..step("a", 60) };
+    let running = Step { attempts: vec![attempt(1, mon("5:00"), mon("7:30"), Outcome::Running)], ..step("b", 60) };
+    let weights = CostWeights { overtime_minute: 1, ..free() };
+    let mut situation = chain(vec![done, running, step("c", 60)], weights);
+    assert_eq!(counted(&situation, vec![]).overtime, 0);
+    let early = vec![window("7:00", "8:00", Pay::Overtime), window("8:00", "12:00", Pay::Regular)];
+    let week: [Vec<_>; 7] = std::array::from_fn(|_| early.clone());
+    situation.crews[0].calendar = Calendar::new(week, Default::default()).unwrap();
+    assert_eq!(counted(&situation, vec![place(&situation, (0, 2), 0, mon("7:30"))]).overtime, 30);
+}
+
 /// Ann, Ben, Ben, Ann: two changes. What happened counts as well.
 #[test]
 fn hand_overs_count_changes_of_crew_in_a_job() {

@@ -160,5 +160,25 @@ impl RootSpanBuilder for Span {
 }
 
 fn shown(uri: &Uri) -> &str {
-    if uri.path().starts_with("/feeds/") { "/feeds/..." } else { uri.path() }
+    match uri.path() {
+        path if path.starts_with("/feeds/") => "/feeds/...",
+        path if path.starts_with("/week/") => "/week/...",
+        path => path,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn secrets_in_addresses_are_not_logged() {
+        for (address, logged) in [
+            ("/feeds/cal_abc.ics", "/feeds/..."),
+            ("/week/cal_abc?from=2026-03-09", "/week/..."),
+            ("/v1/jobs?after=x", "/v1/jobs"),
+        ] {
+            assert_eq!(shown(&address.parse().unwrap()), logged);
+        }
+    }
 }

@@ -361,9 +361,17 @@ impl<'l, 'a> Judge<'l, 'a> {
     }
 }
 
+/// The rest of a begun run counts as fixed: the crew stands on the wet floor.
 fn is_fixed_or_pinned(ledger: &Ledger<'_>, stay: &Stay<'_>) -> bool {
     let pin = &ledger.spec(stay.number).pin;
-    !stay.open || pin.crew.is_some() || pin.start.is_some()
+    let begun = || {
+        let first = ledger.number_in(stay.step.job, StepIx(0));
+        let mut all = first..first + ledger.chain(stay.number).steps().len();
+        let same_run = |other: usize| ledger.run[other] == ledger.run[stay.number];
+        ledger.in_run[stay.number]
+            && all.any(|other| same_run(other) && ledger.stay(other).is_some_and(|stay| !stay.open))
+    };
+    !stay.open || pin.crew.is_some() || pin.start.is_some() || begun()
 }
 
 /// Whether two spans overlap or leave fewer than `way` minutes between them.

@@ -52,11 +52,13 @@ fn false_cause(stay: &Stay<'_>, promise: &Placement, cause: Cause) -> Violation 
 }
 
 /// By dense number: whether following the causes from a step leads back to it. Each names at most one other step, and
-/// what is fixed, pinned or was not moved needs no cause and ends the way.
+/// what is fixed or was not moved needs no cause and ends the way. A pin does not: a step that its pin moved has that
+/// for its cause, and one that moved for another reason needs that reason like any other.
 fn circles(ledger: &Ledger<'_>) -> Vec<bool> {
     let next: Vec<Option<usize>> = (0..ledger.places.len())
         .map(|number| {
-            let stay = ledger.stay(number).filter(|stay| stay.open && must_be_excused(ledger, number))?;
+            let moved = ledger.is_frozen(number) && ledger.has_moved(number);
+            let stay = ledger.stay(number).filter(|stay| stay.open && moved)?;
             ledger.number(named_by(stay.step, stay.cause?)?)
         })
         .collect();
@@ -76,10 +78,4 @@ fn circles(ledger: &Ledger<'_>) -> Vec<bool> {
         }
     }
     circular
-}
-
-fn must_be_excused(ledger: &Ledger<'_>, number: usize) -> bool {
-    let pin = &ledger.spec(number).pin;
-    let pinned = pin.crew.is_some() || pin.start.is_some();
-    ledger.is_frozen(number) && ledger.has_moved(number) && !pinned
 }

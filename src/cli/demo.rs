@@ -32,6 +32,9 @@ pub struct DemoArguments {
     /// Pretend that it is this instant (RFC 3339) when the demo starts
     #[arg(long, value_name = "INSTANT")]
     pub at: Option<DateTime<Utc>>,
+    /// Pretend that the town lies in this time zone (IANA name)
+    #[arg(long, value_name = "ZONE")]
+    pub time_zone: Option<String>,
     /// Print the week and stop, instead of serving on
     #[arg(long)]
     pub once: bool,
@@ -61,8 +64,9 @@ pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Re
     let database = database.open().await?;
     let shift = arguments.at.map_or(TimeDelta::zero(), |at| at - SystemClock.now());
     let service = Service::with_clock(database.store.clone(), Arc::new(ShiftedClock(shift)));
-    let base = format!("http://{}", arguments.listen);
-    let outcome = load_and_show(&service, &base, began).await;
+    let address = listener.local_addr().unwrap_or(arguments.listen);
+    let base = format!("http://{address}");
+    let outcome = load_and_show(&service, arguments.time_zone.as_deref(), &base, began).await;
     match outcome {
         Ok(text) => print!("{text}"),
         Err(refusal) => {
@@ -78,8 +82,13 @@ pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Re
     until_stopped(database, service, listener, None).await
 }
 
-async fn load_and_show(service: &Service, base: &str, began: Instant) -> Result<String, Refusal> {
-    let document = demo::document(service.now_minute())
+async fn load_and_show(
+    service: &Service,
+    time_zone: Option<&str>,
+    base: &str,
+    began: Instant,
+) -> Result<String, Refusal> {
+    let document = demo::document(service.now_minute(), time_zone)
         .map_err(|error| Refusal::new("bad-demo-data", error.to_string(), "this is a defect of the program"))?;
     // Read as any planning file is, so that what is wrong with it would be told the same way.
     let text = document.to_string();

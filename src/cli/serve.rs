@@ -42,7 +42,7 @@ pub async fn until_stopped(
     operator_token: Option<String>,
 ) -> Result<(), Refusal> {
     let settings = api::Settings { operator_token, workers: None };
-    let pages = |_: &mut actix_web::web::ServiceConfig| {};
+    let pages = crate::web::configure(service.clone());
     let mut handle = None;
     let served = {
         let (started, on_start) = tokio::sync::oneshot::channel();

@@ -21,16 +21,22 @@ pub enum DemoError {
     /// A relative instant does not follow the form.
     #[error("the demo's company has the instant {0:?}, which is not of the form @DAY HH:MM")]
     Instant(String),
+    /// There is no such time zone.
+    #[error("{0}")]
+    Zone(#[from] crate::domain::zone::ZoneError),
     /// A line of the weather file is not made of an hour and three numbers.
     #[error("line {0} of the demo's weather cannot be read")]
     Weather(usize),
 }
 
-/// The demo company's planning file for a start at `now`, its weather included.
-pub fn document(now: Minute) -> Result<Value, DemoError> {
+/// The demo company's planning file for a start at `now`, its weather included, in its own time zone or another one.
+pub fn document(now: Minute, time_zone: Option<&str>) -> Result<Value, DemoError> {
     let mut document: Value = serde_json::from_str(COMPANY)?;
+    if let Some(time_zone) = time_zone {
+        document["settings"]["time_zone"] = time_zone.into();
+    }
     let name = document["settings"]["time_zone"].as_str().unwrap_or("UTC").to_owned();
-    let zone = Zone::parse(&name).map_err(|_| DemoError::Instant(name))?;
+    let zone = Zone::parse(&name)?;
     resolve(&mut document, zone, now)?;
     document["regions"] = serde_json::json!([{
         "key": "newark",
@@ -101,7 +107,7 @@ mod tests {
         let zone = Zone::parse("America/New_York").unwrap();
         let first = zone.day_start("2027-06-01".parse().unwrap());
         for day in (0..366).step_by(20) {
-            let document = document(first.plus(day * 1440 + 360)).unwrap();
+            let document = document(first.plus(day * 1440 + 360), None).unwrap();
             assert!(document["regions"][0]["forecast"]["hours"].as_array().unwrap().len() > 1_200);
             assert!(!document.to_string().contains("\"@"));
         }

@@ -69,11 +69,14 @@ pub enum Cause {
     WaitsFor(StepIx),
     /// The named predecessor moved or changed, and the published start is past the wait's maximum.
     TooLateAfter(StepIx),
-    /// The crew is still at the named step, which is running, pinned, or was itself promised inside the freeze time.
+    /// The crew is still at the named step, which is running (or the rest of a run that is), pinned, or was
+    /// itself promised inside the freeze time.
     CrewBusyWith(StepRef),
-    /// The area is taken or kept off by the named step, which is running, pinned, or was itself promised inside the freeze time.
+    /// The area is taken or kept off by the named step, which is running (or the rest of a run that is), pinned, or was
+    /// itself promised inside the freeze time.
     AreaTakenBy(StepRef),
-    /// The gear is taken by the named step, which is running, pinned, or was itself promised inside the freeze time.
+    /// The gear is taken by the named step, which is running (or the rest of a run that is), pinned, or was
+    /// itself promised inside the freeze time.
     GearTakenBy(StepRef),
 }
 

@@ -17,6 +17,9 @@ use std::collections::BTreeMap;
 /// Every round puts a promise back or places a step, or is the last; this many are never needed but by a flutter.
 const ROUNDS_MAX: usize = 8;
 
+/// One on each side and some for gear and areas; more of them would not be put out for one promise.
+const USURPERS_MAX: usize = 16;
+
 /// What the last word is spoken about.
 pub struct Settlement<'p> {
     /// The problem.
@@ -54,8 +57,15 @@ impl Settlement<'_> {
             if state.place(promise.activity).is_none() || at_promise(state, promise) {
                 continue;
             }
-            let out = take_whole(state, promise.activity);
-            let broken = stands_but_for(state, promise, self.published).err().unwrap_or(Broken::NotYet);
+            let mut out = take_whole(state, promise.activity);
+            let mut verdict = stands_but_for(state, promise, self.published);
+            // Those without a right to it hide the one who has.
+            for _ in 0..USURPERS_MAX {
+                let Some(by) = self.usurper(state, verdict) else { break };
+                out.extend(take_whole(state, by));
+                verdict = stands_but_for(state, promise, self.published);
+            }
+            let broken = verdict.err().unwrap_or(Broken::NotYet);
             put_whole(state, out);
             causes.insert(promise.activity, cause(self.compiled, situation, promise, broken));
         }
@@ -114,6 +124,16 @@ impl Settlement<'_> {
         !out.is_empty()
     }
 
+    /// Who is in the way without a right to it.
+    fn usurper(&self, state: &State<'_>, verdict: Result<Place, Broken>) -> Option<u32> {
+        match verdict {
+            Err(Broken::Obstacle(Obstacle::Busy(by) | Obstacle::Area(by) | Obstacle::Gear(by))) => {
+                Some(by).filter(|by| !has_right(*by, self.published, state))
+            }
+            _ => None,
+        }
+    }
+
     /// Whether the promise stands again, and whether anybody else was taken out for it.
     fn put_one_back(&self, state: &mut State<'_>, generator: &mut Generator, promise: &Published) -> (bool, bool) {
         let before = state.place(promise.activity).map(|place| (place, state.held(promise.activity).to_vec()));
@@ -129,16 +149,12 @@ impl Settlement<'_> {
         } else {
             verdict = stands_but_for(state, promise, self.published);
         }
-        let usurper = match verdict {
-            Err(Broken::Obstacle(Obstacle::Busy(by) | Obstacle::Area(by) | Obstacle::Gear(by)))
-                if !has_right(by, self.published, state) =>
-            {
-                generator.take(state, by);
-                verdict = stands_but_for(state, promise, self.published);
-                true
-            }
-            _ => false,
-        };
+        let mut usurpers = 0;
+        while let Some(by) = self.usurper(state, verdict).filter(|_| usurpers < USURPERS_MAX) {
+            generator.take(state, by);
+            verdict = stands_but_for(state, promise, self.published);
+            usurpers += 1;
+        }
         if let Ok(place) = verdict
             && !suits_successor(state, promise.activity, place)
         {
@@ -152,7 +168,7 @@ impl Settlement<'_> {
             }
             Err(_) => put_whole(state, out),
         }
-        (verdict.is_ok(), usurper)
+        (verdict.is_ok(), usurpers > 0)
     }
 }
 

@@ -14,9 +14,9 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// What has been stays in sight for so long.
-const PAST_DAYS: i64 = 60;
+pub(super) const PAST_DAYS: i64 = 60;
 /// Plans reach no further.
-const AHEAD_DAYS: i64 = 400;
+pub(super) const AHEAD_DAYS: i64 = 400;
 /// How often readers are asked to look again.
 const REFRESH_MINUTES: u32 = 30;
 
@@ -98,7 +98,7 @@ async fn subject(session: &mut Session, kind: FeedKind, office: Zone, company: &
 
 /// One row for each job, step and piece. When work has gone from one crew to another, what the first was told is older
 /// than what the second is promised.
-fn current(rows: Vec<BookingRow>) -> Vec<BookingRow> {
+pub(super) fn current(rows: Vec<BookingRow>) -> Vec<BookingRow> {
     let mut latest: BTreeMap<(Uuid, String, i32), BookingRow> = BTreeMap::new();
     for row in rows {
         let key = (row.job_id, row.step_key.clone(), row.piece_no);
@@ -117,7 +117,7 @@ fn current(rows: Vec<BookingRow>) -> Vec<BookingRow> {
 }
 
 /// How many pieces each promised step has.
-fn pieces(rows: &[BookingRow]) -> BTreeMap<(Uuid, &str), usize> {
+pub(super) fn pieces(rows: &[BookingRow]) -> BTreeMap<(Uuid, &str), usize> {
     let mut count = BTreeMap::new();
     for row in rows.iter().filter(|row| row.left_at.is_none()) {
         *count.entry((row.job_id, row.step_key.as_str())).or_default() += 1;
@@ -206,7 +206,8 @@ fn description(kind: FeedKind, known: &Known, crew: &CrewDto) -> String {
     lines.join("\n")
 }
 
-const fn kind_word(kind: StepKindDto) -> &'static str {
+/// What a kind of work is called.
+pub const fn kind_word(kind: StepKindDto) -> &'static str {
     match kind {
         StepKindDto::SetUp => "Set-up",
         StepKindDto::Sand => "Sanding",

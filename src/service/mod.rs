@@ -13,6 +13,7 @@
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `keep_off` | when the customer should not walk on a floor |
+//! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
 mod bench;
@@ -22,6 +23,7 @@ mod companies;
 mod compare;
 mod directory;
 mod error;
+mod feed_weeks;
 mod job_shapes;
 mod jobs;
 mod keep_off;
@@ -36,10 +38,11 @@ mod weeks;
 mod wire;
 
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
-pub use calendars::CalendarText;
+pub use calendars::{CalendarText, kind_word};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
 pub use error::ServiceError;
+pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};

@@ -50,6 +50,7 @@ pub fn house_cases() -> Vec<Case> {
 
 pub fn gear_cases() -> Vec<Case> {
     let drum = |text: &str| Step { equipment: vec![(EquipmentIx(0), 1)], ..step(text, 60) };
+    let two_edgers = Step { equipment: vec![(EquipmentIx(1), 2)], ..step("edge", 60) };
     let two_houses = move || {
         let mut situation = with_jobs(vec![(vec![drum("sand")], vec![]), (vec![drum("sand")], vec![])]);
         situation.jobs[1].house.0 = 1;
@@ -67,6 +68,16 @@ pub fn gear_cases() -> Vec<Case> {
         }),
         case("wrong-units", one_step(drum("sand")), |s, good| {
             let units: &[(u16, u32)] = if good { &[(0, 0)] } else { &[(0, 0), (1, 1)] };
+            vec![with_units(place(s, (0, 0), 0, mon("8:00")), units)]
+        }),
+        // Two edgers are two different ones.
+        case("wrong-units", one_step(two_edgers), |s, good| {
+            let units: &[(u16, u32)] = if good { &[(1, 0), (1, 1)] } else { &[(1, 0), (1, 0)] };
+            vec![with_units(place(s, (0, 0), 0, mon("8:00")), units)]
+        }),
+        // Nor is one listed twice where one is needed.
+        case("wrong-units", one_step(drum("sand")), |s, good| {
+            let units: &[(u16, u32)] = if good { &[(0, 0)] } else { &[(0, 0), (0, 0)] };
             vec![with_units(place(s, (0, 0), 0, mon("8:00")), units)]
         }),
         case("unit-doubled", two_houses(), second_at("9:30", "8:30")),
@@ -158,6 +169,7 @@ pub fn order_cases() -> Vec<Case> {
         let chain = vec![failed(mon("5:00")), seal, in_parlour(step("coat", 60))];
         with_jobs(vec![(chain, vec![lag(0, 1, 0), lag(1, 2, 0)])])
     };
+    let failed_before_seal = || two_steps(failed(mon("5:00")), step("seal", 60), lag(0, 1, 0));
     vec![
         case("before-now", late_now(), nine_or_earlier),
         case("before-release", released(), nine_or_earlier),
@@ -177,6 +189,11 @@ pub fn order_cases() -> Vec<Case> {
         case("after-failed-check", failed_with_seal_done(), |s, good| {
             let coat = place(s, (0, 2), 0, mon("13:00"));
             if good { vec![place(s, (0, 0), 0, mon("8:00")), coat] } else { vec![coat] }
+        }),
+        // A direct follower of a check that is not tried again: one code, and not a missing predecessor besides.
+        case("after-failed-check", failed_before_seal(), |s, good| {
+            let seal = place(s, (0, 1), 0, mon("13:00"));
+            if good { vec![place(s, (0, 0), 0, mon("8:00")), seal] } else { vec![seal] }
         }),
         case("after-failed-check", failed_with_seal_done(), |s, good| {
             let coat = place(s, (0, 2), 1, mon(if good { "9:00" } else { "8:00" }));

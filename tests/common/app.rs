@@ -71,7 +71,8 @@ pub async fn start_behind(settings: Settings, way: impl FnOnce(PgConnectOptions)
         actix_web::rt::System::new().block_on(async move {
             let store = Store::open(app, POOL_SIZE_DEFAULT).await.unwrap();
             let service = Service::with_clock(store, of_server);
-            serve(service, listener, settings, |_| {}, |handle| send.send(handle).unwrap()).await.unwrap();
+            let pages = tackfree::web::configure(service.clone());
+            serve(service, listener, settings, pages, |handle| send.send(handle).unwrap()).await.unwrap();
         });
     });
     let handle = started.recv().unwrap();

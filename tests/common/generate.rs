@@ -10,6 +10,8 @@
 mod chains;
 #[path = "generate_history.rs"]
 mod history;
+#[path = "generate_places.rs"]
+mod places;
 
 use super::world::{at, equipment, key, name, window, zone};
 use chrono::{Days, NaiveDate};
@@ -17,11 +19,10 @@ use rand_core::{RngCore, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use std::collections::BTreeMap;
 use tackfree::domain::calendar::{Calendar, Pay, Window};
-use tackfree::domain::climate::{Air, HouseAir, OutdoorHour};
-use tackfree::domain::ids::{HouseIx, RegionIx, SkillSet};
-use tackfree::domain::resources::{Area, Crew, Equipment, House, Location, Region, TravelModel};
+use tackfree::domain::ids::{HouseIx, SkillSet};
+use tackfree::domain::resources::{Crew, Equipment, TravelModel};
 use tackfree::domain::situation::{CostWeights, Job, Settings, Situation};
-use tackfree::domain::time::{HOUR, Minute, Span};
+use tackfree::domain::time::{Minute, Span};
 use tackfree::domain::zone::Zone;
 
 /// Positions in the list of skills.
@@ -130,8 +131,10 @@ pub fn company(seed: u64, size: Size) -> Situation {
         now,
         settings: settings(&mut draw, office, horizon_days),
         skills: skills(),
-        regions: (0..region_count).map(|number| region(&mut draw, now, number)).collect(),
-        houses: (0..house_count).map(|number| house(&mut draw, office, size.areas_max, region_count, number)).collect(),
+        regions: (0..region_count).map(|number| places::region(&mut draw, now, number)).collect(),
+        houses: (0..house_count)
+            .map(|number| places::house(&mut draw, office, size.areas_max, region_count, number))
+            .collect(),
         crews: (0..crew_count).map(|number| crew(&mut draw, office, now, number)).collect(),
         equipment: gear(&mut draw),
         jobs: Vec::new(),
@@ -172,8 +175,8 @@ pub fn fleet(seed: u64, houses: usize, crews: usize) -> Situation {
         now,
         settings: Settings { cost: CostWeights::default(), ..settings(&mut draw, office, 75) },
         skills: skills(),
-        regions: (0..region_count).map(|number| mild_region(&mut draw, now, number)).collect(),
-        houses: (0..houses).map(|number| house(&mut draw, office, 4, region_count, number)).collect(),
+        regions: (0..region_count).map(|number| places::mild_region(&mut draw, now, number)).collect(),
+        houses: (0..houses).map(|number| places::house(&mut draw, office, 4, region_count, number)).collect(),
         crews: (0..crews).map(|number| able_crew(&mut draw, office, number)).collect(),
         equipment: vec![
             equipment("drum-sander", (crews / 2).max(1) as u32, false),
@@ -185,7 +188,7 @@ pub fn fleet(seed: u64, houses: usize, crews: usize) -> Situation {
         published: Vec::new(),
     };
     for house in &mut situation.houses {
-        house.access = ordinary_access(&mut draw);
+        house.access = places::ordinary_access(&mut draw);
     }
     for house in 0..houses {
         let job = draw_job(&mut draw, &situation, house, 16, house);
@@ -220,12 +223,6 @@ fn gear(draw: &mut Draw) -> Vec<Equipment> {
     let edger = equipment("edger", draw.between(1, 3) as u32, true);
     let meter = equipment("meter", 1, draw.chance(60));
     if draw.chance(15) { Vec::new() } else { vec![drum, edger, meter] }
-}
-
-fn location(draw: &mut Draw) -> Option<Location> {
-    let at = |draw: &mut Draw, base: i64| (base + draw.between(-150_000, 150_000)) as i32;
-    let place = Location { latitude_e6: at(draw, 40_700_000), longitude_e6: at(draw, -74_000_000) };
-    (!draw.chance(10)).then_some(place)
 }
 
 fn job_houses(draw: &mut Draw, houses: usize, jobs_max: usize) -> Vec<usize> {
@@ -318,7 +315,7 @@ fn crew(draw: &mut Draw, office: Zone, now: Minute, number: usize) -> Crew {
         zone,
         calendar,
         absences,
-        home: location(draw),
+        home: places::location(draw),
     }
 }
 
@@ -333,93 +330,6 @@ fn able_crew(draw: &mut Draw, office: Zone, number: usize) -> Crew {
         zone: office,
         calendar: Calendar::new(working_week(draw, false), BTreeMap::new()).unwrap(),
         absences: Vec::new(),
-        home: location(draw),
+        home: places::location(draw),
     }
-}
-
-fn ordinary_access(draw: &mut Draw) -> Calendar {
-    let mut week: [Vec<Window>; 7] = Default::default();
-    days(0..7, &[regular("6:00", "20:00")], &mut week);
-    if draw.chance(60) { Calendar::always() } else { Calendar::new(week, BTreeMap::new()).unwrap() }
-}
-
-fn access(draw: &mut Draw) -> Calendar {
-    let mut week: [Vec<Window>; 7] = Default::default();
-    match draw.below(10) {
-        0..5 => return Calendar::always(),
-        5 | 6 => days(0..7, &[regular("8:00", "18:00")], &mut week),
-        7 => days(0..5, &[regular("7:00", "12:30"), regular("13:30", "19:00")], &mut week),
-        8 => days(0..5, &[regular("9:00", "17:00")], &mut week),
-        // Hardly ever: a house that nobody may enter, or only at night.
-        _ if draw.chance(20) => {}
-        _ => days(0..7, &[regular("0:00", "7:00"), regular("19:00", "24:00")], &mut week),
-    }
-    Calendar::new(week, BTreeMap::new()).unwrap()
-}
-
-fn house(draw: &mut Draw, office: Zone, areas_max: usize, regions: usize, number: usize) -> House {
-    let area = |number: usize, draw: &mut Draw| Area {
-        name: name(&format!("Area {number}")),
-        area_sqft: draw.between(60, 900) as u32,
-        species: draw.chance(50).then(|| name("white oak")),
-    };
-    let air = match draw.below(6) {
-        0 | 1 => {
-            let (temp, rh) = (draw.between(1_700, 2_300) as i32, draw.between(3_500, 6_000) as i32);
-            HouseAir::Controlled(Air { temp_centi_c: temp, rh_centi_percent: rh })
-        }
-        2 => HouseAir::Closed,
-        3 => HouseAir::Open { heated_to_centi_c: None },
-        _ => HouseAir::Open { heated_to_centi_c: Some(draw.between(1_600, 2_200) as i32) },
-    };
-    House {
-        key: key(&format!("house-{number}")),
-        name: name(&format!("House {number}")),
-        address: None,
-        zone: zone_near(draw, office),
-        location: location(draw),
-        access: access(draw),
-        areas: (0..1 + draw.below(areas_max)).map(|number| area(number, draw)).collect(),
-        air,
-        region: (regions > 0 && draw.chance(85)).then(|| RegionIx::from_index(draw.below(regions.max(1)))),
-    }
-}
-
-fn mild_region(draw: &mut Draw, now: Minute, number: usize) -> Region {
-    weather(draw, now, number, (1_600, 5_000), 0)
-}
-
-fn region(draw: &mut Draw, now: Minute, number: usize) -> Region {
-    // Mild, humid, cold, hot and dry: means of temperature and humidity.
-    let mean = draw.pick(&[(1_800, 5_500), (2_300, 7_800), (600, 7_000), (2_800, 3_000)]);
-    let spells = draw.below(4);
-    weather(draw, now, number, mean, spells)
-}
-
-/// Two days back and some days ahead: a day's swing, noise, and spells of humid or cold air.
-fn weather(draw: &mut Draw, now: Minute, number: usize, mean: (i64, i64), spells: usize) -> Region {
-    let first = Minute((now.0.div_euclid(HOUR) - 48) * HOUR);
-    let count = 72 + 24 * draw.below(10);
-    let mut air: Vec<(i64, i64)> = Vec::with_capacity(count);
-    for hour in 0..count as i64 {
-        // Warmest and driest twelve hours after the coldest and dampest.
-        let swing = 6 - (hour % 24 - 12).abs();
-        let temp = mean.0 + 60 * swing + draw.between(-80, 80);
-        let rh = mean.1 - 150 * swing + draw.between(-200, 200);
-        air.push((temp, rh));
-    }
-    for _ in 0..spells {
-        let (from, length) = (draw.below(count), 12 + draw.below(48));
-        let (colder, damper) = if draw.chance(50) { (0, 2_500) } else { (1_400, 500) };
-        for hour in air.iter_mut().skip(from).take(length) {
-            *hour = (hour.0 - colder, hour.1 + damper);
-        }
-    }
-    let hour = |(index, (temp, rh)): (usize, (i64, i64))| OutdoorHour {
-        start: first.plus(index as i64 * HOUR),
-        air: Air { temp_centi_c: temp.clamp(-3_000, 4_500) as i32, rh_centi_percent: rh.clamp(500, 10_000) as i32 },
-        rain_centi_mm: 0,
-    };
-    let text = format!("region-{number}");
-    Region { key: key(&text), name: name(&text), hours: air.into_iter().enumerate().map(hour).collect() }
 }

@@ -159,7 +159,7 @@ fn a_method_of_the_company_takes_the_place_of_a_built_in_one() {
 fn the_demo_company() {
     let first = instant("2027-06-01T10:00:00Z");
     for day in (0..366).step_by(33) {
-        let document = crate::demo::document(first.plus(day * 1_440)).unwrap();
+        let document = crate::demo::document(first.plus(day * 1_440), None).unwrap();
         let Parsed { situation, warnings } =
             parse_planning_file(&document.to_string()).unwrap_or_else(|faults| panic!("{faults:#?}"));
         assert_eq!(warnings, []);
