@@ -2,6 +2,8 @@
 
 use super::visit::{days, shown_on, visits, work};
 use super::words;
+use crate::domain::time::{Span, joined};
+use crate::dto::PlacedStateDto;
 use crate::service::{FeedWeek, FeedWork};
 use chrono::NaiveDate;
 use maud::{Markup, html};
@@ -41,12 +43,15 @@ pub(super) fn board(week: &FeedWeek) -> Markup {
 fn row(week: &FeedWeek, days: &[NaiveDate], today: NaiveDate, crew: Uuid, name: &str) -> Markup {
     let own = |work: &&FeedWork| work.crew.as_ref().is_some_and(|(id, _)| *id == crew);
     let works: Vec<&FeedWork> = week.works.iter().filter(own).collect();
-    let minutes: i64 = works.iter().map(|work| work.finish.since(work.start)).sum();
+    // What is in hand may pause overnight, so its length says little; the two parts of a treatment overlap.
+    let planned = works.iter().filter(|work| work.state == Some(PlacedStateDto::Planned));
+    let busy = joined(planned.filter_map(|work| Span::new(work.start, work.finish)).collect());
+    let minutes: i64 = busy.into_iter().map(Span::minutes).sum();
     html! {
         tr role="row" {
             th role="rowheader" scope="row" {
                 span.crew { (name) }
-                span.sum { @if minutes > 0 { (minutes / 60) " h of work" } @else { "nothing this week" } }
+                span.sum { @if minutes > 0 { (minutes / 60) " h planned" } @else { "nothing planned" } }
             }
             @for &date in days {
                 @let here = works.iter().copied().filter(|work| shown_on(week, work) == date);

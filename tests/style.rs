@@ -1,0 +1,132 @@
+//! The habits of the code that a compiler does not hold: which module may import which, who may read the clock or write
+//! SQL, how long a file may grow, and that no machine's paths are committed.
+
+#![allow(clippy::unwrap_used, reason = "a panic in a test is a failed test")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+fn files(folder: &Path, out: &mut Vec<PathBuf>) {
+    for entry in fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()) {
+        if entry.is_dir() {
+            files(&entry, out);
+        } else if entry.extension().is_some_and(|extension| extension == "rs") {
+            out.push(entry);
+        }
+    }
+}
+
+fn sources(folder: &str) -> Vec<(PathBuf, String)> {
+    let mut paths = Vec::new();
+    files(&Path::new(env!("CARGO_MANIFEST_DIR")).join(folder), &mut paths);
+    paths.sort();
+    assert!(!paths.is_empty(), "{folder} has sources");
+    paths.into_iter().map(|path| (path.clone(), fs::read_to_string(path).unwrap())).collect()
+}
+
+/// Lines of code, comments left out.
+fn code(text: &str) -> impl Iterator<Item = &str> {
+    text.lines().map(|line| line.split("//").next().unwrap_or("")).filter(|line| !line.trim().is_empty())
+}
+
+const MODULES: &[&str] =
+    &["api", "audit", "cli", "demo", "domain", "dto", "feed", "methods", "planner", "service", "store", "trade", "web"];
+
+#[test]
+fn imports_go_one_way() {
+    let may: &[(&str, &[&str])] = &[
+        ("domain", &[]),
+        ("trade", &["domain"]),
+        ("planner", &["domain", "trade"]),
+        ("audit", &["domain", "trade"]),
+        ("feed", &["domain"]),
+        ("methods", &[]),
+        ("dto", &["domain", "trade", "audit", "methods"]),
+        ("store", &[]),
+        ("service", &["domain", "trade", "planner", "audit", "feed", "dto", "store"]),
+        ("api", &["domain", "dto", "service", "store"]),
+        ("web", &["domain", "dto", "service", "store"]),
+    ];
+    let mut broken = Vec::new();
+    for (module, allowed) in may {
+        for (path, text) in sources(&format!("src/{module}")) {
+            // Tests may look wherever they like.
+            if path.components().any(|part| part.as_os_str() == "tests") || path.ends_with("tests.rs") {
+                continue;
+            }
+            let body = text.split("#[cfg(test)]").next().unwrap_or("");
+            for line in code(body) {
+                for other in MODULES.iter().filter(|other| *other != module && !allowed.contains(other)) {
+                    if line.contains(&format!("crate::{other}::")) {
+                        broken.push(format!("{}: {}", path.display(), line.trim()));
+                    }
+                }
+            }
+        }
+    }
+    assert!(broken.is_empty(), "imports against the arrows:\n{}", broken.join("\n"));
+}
+
+#[test]
+fn one_place_reads_the_clock_and_one_knows_zones() {
+    let mut broken = Vec::new();
+    for (path, text) in sources("src") {
+        let name = path.display().to_string();
+        for line in code(&text) {
+            let clock = ["Utc::now()", "SystemTime::now()", "Local::now()"].iter().any(|word| line.contains(word));
+            if clock && !name.ends_with("service/clock.rs") {
+                broken.push(format!("{name}: {}", line.trim()));
+            }
+            if line.contains("chrono_tz") && !name.contains("domain/zone") {
+                broken.push(format!("{name}: {}", line.trim()));
+            }
+        }
+    }
+    assert!(broken.is_empty(), "clocks or zones elsewhere:\n{}", broken.join("\n"));
+}
+
+#[test]
+fn only_the_store_speaks_sql() {
+    let mut broken = Vec::new();
+    for (path, text) in sources("src") {
+        let name = path.display().to_string();
+        if !name.contains("/store/") && code(&text).any(|line| line.contains("sqlx::query") || line.contains("raw_sql"))
+        {
+            broken.push(name);
+        }
+    }
+    assert!(broken.is_empty(), "SQL outside the store: {broken:?}");
+}
+
+#[test]
+fn files_stay_short() {
+    let long: Vec<String> = sources("src")
+        .into_iter()
+        .map(|(path, text)| (path, text.lines().count()))
+        .filter(|(_, lines)| *lines > 520)
+        .map(|(path, lines)| format!("{}: {lines} lines", path.display()))
+        .collect();
+    assert!(long.is_empty(), "a reader would split these: {long:?}");
+}
+
+#[test]
+fn every_module_says_what_lives_in_it() {
+    let silent: Vec<String> = sources("src")
+        .into_iter()
+        .filter(|(_, text)| !text.starts_with("//!") && !text.starts_with("#!"))
+        .map(|(path, _)| path.display().to_string())
+        .collect();
+    assert!(silent.is_empty(), "no module comment: {silent:?}");
+}
+
+#[test]
+fn nothing_is_left_for_later() {
+    let words = [concat!("to", "do!("), concat!("unimpl", "emented!("), concat!("#[", "ignore]"), concat!("FIX", "ME")];
+    let found: Vec<String> = ["src", "tests", "examples"]
+        .iter()
+        .flat_map(|folder| sources(folder))
+        .filter(|(_, text)| words.iter().any(|word| text.contains(word)))
+        .map(|(path, _)| path.display().to_string())
+        .collect();
+    assert!(found.is_empty(), "left for later in {found:?}");
+}
