@@ -6,9 +6,8 @@ use super::score::Weights;
 use super::spans::{NEVER, T};
 use super::state::{Place, gate_obstacle, workable};
 
-/// No plan costs less, in cost points.
-pub fn lower_bound(model: &Model, fixed: &[Option<Place>], weights: &Weights) -> i64 {
-    let alone = alone(model, fixed);
+/// No plan costs less, in cost points; `alone` is from [`alone`].
+pub fn lower_bound(model: &Model, fixed: &[Option<Place>], weights: &Weights, alone: &[(T, T)]) -> i64 {
     let mut sum_alone = 0;
     let mut finishes = vec![None; weights.jobs.len()];
     for job in 0..weights.jobs.len() as u32 {

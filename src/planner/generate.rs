@@ -36,6 +36,8 @@ pub struct Generator {
     pub failure: Vec<Option<Failure>>,
     /// Activities that must not be moved once placed: fixed, pinned in time, frozen or kept.
     pub held: Vec<bool>,
+    /// Activities that no plan can place, known beforehand: nothing is searched for them.
+    pub hopeless: Vec<bool>,
     /// Every activity put or taken since the last call of [`Generator::clear_log`], repeats included.
     pub log: Vec<u32>,
 }
@@ -52,6 +54,7 @@ impl Generator {
             bias: vec![0; activities],
             failure: vec![None; activities],
             held: vec![false; activities],
+            hopeless: vec![false; activities],
             log: Vec::new(),
         }
     }
@@ -114,6 +117,9 @@ impl Generator {
 
     /// `Err(None)`: a repair was made, and the activity waits for it.
     fn place_one(&mut self, state: &mut State<'_>, weights: &Weights, activity: u32) -> Result<(), Option<Failure>> {
+        if self.hopeless[activity as usize] {
+            return Err(Some(Failure::NoTime));
+        }
         // Extra steps come and go with their successor; whether they are needed is found out anew.
         self.take_extras(state, activity);
         let lapses_at = lapse_deadline(state, activity);
@@ -136,10 +142,16 @@ impl Generator {
     /// The best place over all modes that starts no later than `latest`.
     fn best(&self, state: &State<'_>, weights: &Weights, activity: u32, latest: T) -> Option<Place> {
         let model = state.model;
+        let own = &model.activities[activity as usize];
         let mut best: Option<(i64, Place)> = None;
         let worker = last_worker(state, activity);
-        for mode in model.activities[activity as usize].modes.clone() {
-            let (earliest, window_end) = state.window(activity, mode);
+        // A single step's window is the same whoever does it; the parts of a run begin at other times in other modes.
+        let shared = own.modes.clone().next().filter(|_| own.steps == 1).map(|mode| state.window(activity, mode));
+        // Whoever was there last comes first: a good plan early spares most of the search for the others.
+        let first = own.modes.clone().find(|mode| worker != NONE && state.crew_of(*mode) == worker);
+        let others = own.modes.clone().filter(|mode| Some(*mode) != first);
+        for mode in first.into_iter().chain(others) {
+            let (earliest, window_end) = shared.unwrap_or_else(|| state.window(activity, mode));
             let earliest = earliest.max(self.floor[activity as usize]);
             let mut latest = latest.min(window_end);
             if let Some((cost, _)) = best {

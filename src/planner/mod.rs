@@ -60,6 +60,9 @@ pub struct Request {
     pub basis: Basis,
 }
 
+/// Up to here every order is tried for the first plan.
+const ACTIVITIES_FOR_ALL_ORDERS: usize = 5_000;
+
 /// Told on long work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Progress {
@@ -81,7 +84,9 @@ pub fn plan_with_progress(situation: &Situation, request: Request, progress: &mu
     let compiled = compile::compile(situation);
     let (promises, published) = keep::promises(situation, &compiled);
     let weights = weights(situation, &compiled, promises);
-    let (mut state, mut generator) = first_plan(&compiled, &weights, &published, request.basis);
+    let alone = bound::alone(&compiled.model, &compiled.fixed);
+    let hopeless: Vec<bool> = alone.iter().map(|times| times.1 >= NEVER).collect();
+    let (mut state, mut generator) = first_plan(&compiled, &weights, &published, request.basis, &hopeless);
     let jobs = movable_jobs(&compiled, &state, &generator);
     if request.move_budget > 0 && !jobs.is_empty() {
         let mut search = improve::Search::new(&weights, &state, request.seed);
@@ -99,7 +104,7 @@ pub fn plan_with_progress(situation: &Situation, request: Request, progress: &mu
         placements: decode::placements(situation, &compiled, &state, &causes),
         unplaced: decode::unplaced(situation, &compiled, &state, &generator),
         cost: weights.total(&state),
-        lower_bound: bound::lower_bound(&compiled.model, &compiled.fixed, &weights),
+        lower_bound: bound::lower_bound(&compiled.model, &compiled.fixed, &weights, &alone),
     }
 }
 
@@ -140,10 +145,11 @@ fn first_plan<'m>(
     weights: &Weights,
     published: &[Published],
     basis: Basis,
+    hopeless: &[bool],
 ) -> (State<'m>, Generator) {
     let mut best: Option<(i64, State<'m>, Generator)> = None;
     for bias in orders(compiled, weights) {
-        let (state, generator, nothing_open) = generate_once(compiled, weights, published, basis, &bias);
+        let (state, generator, nothing_open) = generate_once(compiled, weights, published, basis, &bias, hopeless);
         let cost = weights.total(&state).total();
         if best.as_ref().is_none_or(|(least, _, _)| cost < *least) {
             best = Some((cost, state, generator));
@@ -166,24 +172,26 @@ fn generate_once<'m>(
     published: &[Published],
     basis: Basis,
     bias: &[T],
+    hopeless: &[bool],
 ) -> (State<'m>, Generator, bool) {
-    let mut hopeless: Vec<u32> = Vec::new();
+    let mut vain: Vec<u32> = Vec::new();
     loop {
         let mut state = State::new(&compiled.model, &compiled.fixed);
         let mut generator = Generator::new(compiled.steps.len());
+        generator.hopeless.copy_from_slice(hopeless);
         for (activity, fixed) in compiled.fixed.iter().enumerate() {
             generator.held[activity] = fixed.is_some();
         }
-        let pins = keep::keep(&mut state, &mut generator, published, basis == Basis::Anew, &hopeless);
+        let pins = keep::keep(&mut state, &mut generator, published, basis == Basis::Anew, &vain);
         let open = open_activities(compiled, &state);
         for (activity, own) in compiled.model.activities.iter().enumerate() {
             generator.bias[activity] = bias[own.job as usize];
         }
         generator.complete(&mut state, weights, &open);
         generator.bias.fill(0);
-        let before = hopeless.len();
-        hopeless.extend(pins.into_iter().filter(|pin| state.place(*pin).is_none()));
-        if hopeless.len() == before {
+        let before = vain.len();
+        vain.extend(pins.into_iter().filter(|pin| state.place(*pin).is_none()));
+        if vain.len() == before {
             return (state, generator, open.is_empty());
         }
     }
@@ -207,13 +215,12 @@ fn orders(compiled: &Compiled, weights: &Weights) -> Vec<Vec<T>> {
     let due = |job: usize| i64::from(weights.jobs[job].due);
     let ratio = |job: usize| work[job] * 1_000 / weights.jobs[job].weight.max(1);
     let strict = compiled.model.end / 8;
-    vec![
-        vec![0; jobs],
-        ranked(&due, 60),
-        ranked(&ratio, 60),
-        ranked(&due, strict.max(1)),
-        ranked(&ratio, strict.max(1)),
-    ]
+    let mut orders = vec![vec![0; jobs], ranked(&due, 60)];
+    // A region's worth of houses is planned in few passes; the search has its turn afterwards.
+    if compiled.steps.len() <= ACTIVITIES_FOR_ALL_ORDERS {
+        orders.extend([ranked(&ratio, 60), ranked(&due, strict.max(1)), ranked(&ratio, strict.max(1))]);
+    }
+    orders
 }
 
 /// Ordinary activities without a place.

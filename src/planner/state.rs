@@ -176,8 +176,16 @@ impl<'m> State<'m> {
                 return None;
             }
             let (start, finish) = workable(self.model, activity, mode, t, FIRST_PIECE_MINUTES_MIN)?;
+            if finish > self.model.end || start > latest {
+                return None;
+            }
+            // Crews are what is in the way most of the time; how long the floor stays closed is dear to find out.
+            if let Some((next, _)) = self.busy(activity, mode, start, finish) {
+                t = next.max(start + 1);
+                continue;
+            }
             let closed_until = self.closed_until(activity, mode, start, finish);
-            if finish > self.model.end || start > latest || closed_until >= NEVER {
+            if closed_until >= NEVER {
                 return None;
             }
             match self.obstacle(activity, mode, start, finish, closed_until) {
@@ -204,7 +212,8 @@ impl<'m> State<'m> {
             return Err(if works { Obstacle::Access } else { Obstacle::Crew });
         };
         let closed_until = self.closed_until(activity, mode, start, finish);
-        match self.obstacle(activity, mode, start, finish, closed_until) {
+        let obstacle = self.busy(activity, mode, start, finish);
+        match obstacle.or_else(|| self.obstacle(activity, mode, start, finish, closed_until)) {
             None => Ok(Place { start, finish, closed_until, mode }),
             Some((_, obstacle)) => Err(obstacle),
         }
@@ -238,16 +247,23 @@ impl<'m> State<'m> {
         keep_off.map(|arc| self.model.ready(arc, self.anchor(arc, place))).fold(finish, T::max)
     }
 
+    /// What else the mode's crew does then.
+    #[inline]
+    fn busy(&self, activity: u32, mode: u32, start: T, finish: T) -> Option<(T, Obstacle)> {
+        let own = &self.model.activities[activity as usize];
+        let crew = self.crew_of(mode);
+        if crew == NONE {
+            return None;
+        }
+        let clear = self.crews[crew as usize].clear(self.model, own.place, start, finish, own.joins);
+        clear.err().map(|(next, by)| (next, Obstacle::Busy(by)))
+    }
+
+    /// What is in the way but for the crew.
     #[inline]
     fn obstacle(&self, activity: u32, mode: u32, start: T, finish: T, closed_until: T) -> Option<(T, Obstacle)> {
         let model = self.model;
         let own = &model.activities[activity as usize];
-        let way = &model.modes[mode as usize];
-        if way.crew != NONE
-            && let Err((next, by)) = self.crews[way.crew as usize].clear(model, own.place, start, finish, own.joins)
-        {
-            return Some((next, Obstacle::Busy(by)));
-        }
         for area in &model.area_lists[wide(&own.areas)] {
             if let Err((next, by)) = self.areas[*area as usize].clear(model, NONE, start, closed_until, own.joins) {
                 return Some((next, Obstacle::Area(by)));
