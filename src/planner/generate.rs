@@ -223,7 +223,9 @@ impl Generator {
         let own = &model.activities[activity as usize];
         let mode = own.modes.clone().max_by_key(|mode| (state.window(activity, *mode).1, Reverse(*mode)))?;
         let offset = |part| model.part(mode, part).offset;
-        let before = model.before(activity).filter(|arc| arc.max < NEVER && arc.extra == NONE);
+        // A wait that lapses binds as well when it could not be done past it either.
+        let binds = |arc: &&Arc| arc.max < NEVER && (arc.extra == NONE || state.place(arc.extra).is_none());
+        let before = model.before(activity).filter(binds);
         let before = before.filter_map(|arc| {
             Some((state.anchor(arc, state.place(arc.from)?) + arc.max - offset(arc.to_part), arc.from))
         });

@@ -230,7 +230,12 @@ fn open_activities(compiled: &Compiled, state: &State<'_>) -> Vec<u32> {
 }
 
 fn movable_jobs(compiled: &Compiled, state: &State<'_>, generator: &Generator) -> Vec<u32> {
-    let movable = |activity: &usize| !generator.held[*activity] && state.place(*activity as u32).is_some();
+    // What is out is worth a try as well: others may make room for it.
+    let movable = |activity: &usize| {
+        let out =
+            || !compiled.model.activities[*activity].extra && !compiled.model.activities[*activity].modes.is_empty();
+        !generator.held[*activity] && (state.place(*activity as u32).is_some() || out())
+    };
     let mut jobs: Vec<u32> =
         (0..compiled.steps.len()).filter(movable).map(|activity| compiled.model.activities[activity].job).collect();
     jobs.dedup();

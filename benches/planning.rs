@@ -1,0 +1,104 @@
+//! How long planning takes, and how that grows with the company: `cargo bench --bench planning`. Look at ratios, not at
+//! seconds; the fleets are the same on every machine.
+
+#![allow(missing_docs, reason = "the macros below write undocumented functions")]
+#![allow(clippy::unwrap_used, reason = "a panic in a benchmark is a failed benchmark")]
+
+#[path = "../tests/common/generate.rs"]
+mod generate;
+#[path = "../tests/common/world.rs"]
+mod world;
+
+use criterion::{BenchmarkId, Criterion, SamplingMode, criterion_group, criterion_main};
+use generate::fleet;
+use std::hint::black_box;
+use std::time::Duration;
+use tackfree::audit::audit;
+use tackfree::domain::chain::{Attempt, Chain, Outcome};
+use tackfree::domain::plan::Plan;
+use tackfree::domain::situation::Situation;
+use tackfree::planner::compile::compile;
+use tackfree::planner::{Basis, Request, plan};
+
+/// Houses and crews.
+const FLEETS: [(usize, usize); 3] = [(40, 8), (100, 20), (500, 100)];
+
+const FIRST: Request = Request { seed: 1, move_budget: 0, basis: Basis::Published };
+const SEARCHED: Request = Request { move_budget: 200, ..FIRST };
+
+/// A company, and its first plan.
+struct Bench {
+    name: String,
+    situation: Situation,
+    first: Plan,
+}
+
+fn benches() -> Vec<Bench> {
+    let of = |(houses, crews)| {
+        let situation = fleet(1, houses, crews);
+        let first = plan(&situation, FIRST);
+        assert!(audit(&situation, &first).is_clean());
+        Bench { name: format!("{houses}x{crews}"), situation, first }
+    };
+    FLEETS.into_iter().map(of).collect()
+}
+
+/// The plan is published, a day has passed as planned, and the first check of it has failed.
+fn after_a_failed_check(bench: &Bench) -> Situation {
+    let mut situation = bench.situation.clone().with_published(&bench.first);
+    situation.now = situation.now.plus(1440);
+    let mut failed = false;
+    for placement in bench.first.placements.iter().filter(|placement| placement.start() < situation.now) {
+        let job = &mut situation.jobs[placement.step.job.index()];
+        let mut steps = job.chain.steps().to_vec();
+        let step = &mut steps[placement.step.step.index()];
+        if step.fixed().is_some() {
+            continue;
+        }
+        let (crew, start, finish) = (placement.crew, placement.start(), placement.finish());
+        let fails = !failed && step.recheck_after_minutes.is_some() && finish <= situation.now;
+        failed |= fails;
+        let outcome = match finish <= situation.now {
+            true if fails => Outcome::Failed,
+            true => Outcome::Done,
+            false => Outcome::Running,
+        };
+        step.attempts.push(Attempt { crew, start, finish, outcome });
+        job.chain = Chain::new(steps, job.chain.waits().to_vec()).unwrap();
+    }
+    assert!(failed, "no check was planned for the first day");
+    let open =
+        |step: tackfree::domain::ids::StepRef| situation.jobs[step.job.index()].chain.step(step.step).fixed().is_none();
+    let published: Vec<_> = situation.published.iter().filter(|promise| open(promise.step)).cloned().collect();
+    situation.published = published;
+    situation
+}
+
+fn planning(criterion: &mut Criterion) {
+    let benches = benches();
+    let mut measure = |name: &str, run: &dyn Fn(&Bench, &Situation), situation: &dyn Fn(&Bench) -> Situation| {
+        let mut group = criterion.benchmark_group(name);
+        group.sample_size(10).sampling_mode(SamplingMode::Flat);
+        group.warm_up_time(Duration::from_millis(300)).measurement_time(Duration::from_secs(2));
+        for bench in &benches {
+            let situation = situation(bench);
+            group.bench_with_input(BenchmarkId::from_parameter(&bench.name), bench, |bencher, bench| {
+                bencher.iter(|| run(bench, &situation));
+            });
+        }
+        group.finish();
+    };
+    let as_it_is = |bench: &Bench| bench.situation.clone();
+    measure("compile", &|_, situation| drop(black_box(compile(situation))), &as_it_is);
+    measure("first plan", &|_, situation| drop(black_box(plan(situation, FIRST))), &as_it_is);
+    measure("plan with 200 moves", &|_, situation| drop(black_box(plan(situation, SEARCHED))), &as_it_is);
+    measure("audit", &|bench, situation| drop(black_box(audit(situation, &bench.first))), &as_it_is);
+    measure(
+        "repair after a failed check",
+        &|_, situation| drop(black_box(plan(situation, FIRST))),
+        &after_a_failed_check,
+    );
+}
+
+criterion_group!(all, planning);
+criterion_main!(all);
