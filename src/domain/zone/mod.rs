@@ -1,7 +1,7 @@
 //! Time zones: the one module that knows wall clocks. A wall time happens once, twice or never, a day is a calendar
 //! day and not 24 hours, and everything else in the program counts elapsed minutes between instants.
 //!
-//! `chrono-tz` supplies the names and the clocks; where its data has grown old, [`newer`] overrides it. Nothing here
+//! `chrono-tz` supplies the names and the clocks; where its data has grown old, `newer` overrides it. Nothing here
 //! reads the current time, and nothing here knows what a shift or a promise is.
 
 mod error;
