@@ -91,6 +91,9 @@ pub fn keep(
     let mut pins = Vec::new();
     for activity in 0..model.activities.len() as u32 {
         let own = &model.activities[activity as usize];
+        if !own.pinned {
+            continue;
+        }
         let waits = published.iter().any(|promise| {
             promise.activity == activity && promise.start == own.latest && (promise.frozen || !frozen_only)
         });

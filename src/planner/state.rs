@@ -307,12 +307,13 @@ impl<'m> State<'m> {
         let mut soonest = (NEVER, NONE);
         for unit in units {
             match unit.clear(self.model, own.place, start, finish, own.joins) {
+                Ok(()) if free + 1 == amount => return None,
                 Ok(()) => free += 1,
                 Err(next) => soonest = soonest.min(next),
             }
         }
         // With several units missing the soonest may be too early; the caller asks again from there.
-        (free < amount).then_some(soonest)
+        Some(soonest)
     }
 
     /// Puts an activity where [`State::find`] or [`State::fits`] said it can be. Of travelling gear the `wished`
