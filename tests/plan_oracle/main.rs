@@ -9,6 +9,7 @@
 #[path = "../common/generate.rs"]
 mod generate;
 mod oracle;
+mod placing;
 mod properties;
 mod search;
 mod times;
