@@ -166,18 +166,44 @@ pub fn text(situation: &Situation, plan: &Plan) -> String {
     let cost = &plan.cost;
     let total = cost.total();
     let gap = if total > 0 { (total - plan.lower_bound) as f64 * 100.0 / total as f64 } else { 0.0 };
+    let parts = [
+        ("steps left out", cost.unplaced),
+        ("lateness", cost.lateness),
+        ("broken promises", cost.broken),
+        ("days until finished", cost.finish),
+        ("travel", cost.travel),
+        ("overtime", cost.overtime),
+        ("changes of crew", cost.hand_overs),
+    ];
+    let parts = parts.iter().filter(|(_, points)| *points > 0);
+    let parts: Vec<String> = parts.map(|(name, points)| format!("{name} {}", grouped(*points))).collect();
     let _ = writeln!(
         out,
-        "Cost {total}: left out {}, lateness {}, broken promises {}, finish {}, travel {}, overtime {}, hand-overs {}\n\
-         No plan costs less than {}; at most {gap:.1} % of this one's cost could be saved.",
-        cost.unplaced,
-        cost.lateness,
-        cost.broken,
-        cost.finish,
-        cost.travel,
-        cost.overtime,
-        cost.hand_overs,
-        plan.lower_bound
+        "Cost {} points: {}.\nNo plan costs less than {} points: at most {gap:.1} % could be saved (see docs/cost.md).",
+        grouped(total),
+        parts.join(", "),
+        grouped(plan.lower_bound)
     );
     out
+}
+
+/// 1234567 as `1,234,567`.
+fn grouped(number: i64) -> String {
+    let digits = number.unsigned_abs().to_string();
+    let mut out = String::new();
+    for (place, digit) in digits.chars().enumerate() {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    if number < 0 { format!("-{out}") } else { out }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn numbers_are_grouped_by_thousands() {
+        assert_eq!([0, 999, 1_000, -1_234_567].map(super::grouped), ["0", "999", "1,000", "-1,234,567"]);
+    }
 }

@@ -1,10 +1,10 @@
 //! A plan in plain text: a readable week per crew and per house, in local time. Pure: no terminal, no clock.
 
-use crate::domain::chain::{Outcome, Step, Wait, WaitKind};
+use crate::domain::chain::{OnExceed, Outcome, Step, Wait, WaitKind, WaitMax};
 use crate::domain::ids::{CrewIx, HouseIx, JobIx};
 use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::{Job, Situation};
-use crate::domain::time::Minute;
+use crate::domain::time::{Minute, Span, joined};
 use crate::domain::zone::Zone;
 use chrono::{Days, NaiveDate};
 use std::fmt::Write;
@@ -66,6 +66,8 @@ struct Line {
     finish: Minute,
     house: HouseIx,
     what: String,
+    is_planned: bool,
+    is_over: bool,
 }
 
 /// What every crew does on the shown days.
@@ -73,22 +75,30 @@ pub fn crews(situation: &Situation, plan: &Plan, shown: Shown) -> String {
     let mut out = String::new();
     for (number, crew) in situation.crews.iter().enumerate() {
         let mut lines = crew_lines(situation, plan, CrewIx::from_index(number));
-        lines.retain(|line| shown.contains(crew.zone.date(line.start)));
-        let work: i64 = lines.iter().map(|line| line.finish.since(line.start)).sum();
+        lines.retain(|line| {
+            let begun_before = crew.zone.date(line.start) < shown.from && crew.zone.date(line.finish) >= shown.from;
+            shown.contains(crew.zone.date(line.start)) || (begun_before && !line.is_over)
+        });
+        // What is in hand may pause overnight, so its length says little; the two parts of a treatment overlap.
+        let planned = lines.iter().filter(|line| line.is_planned);
+        let busy = joined(planned.filter_map(|line| Span::new(line.start, line.finish)).collect());
+        let work: i64 = busy.into_iter().map(Span::minutes).sum();
         let skills: Vec<&str> = crew.skills.positions().map(|position| situation.skills[position].as_str()).collect();
         let _ = writeln!(out, "{}  ({} people; {})", crew.name, crew.head_count, skills.join(", "));
         let mut last = None;
         for line in &lines {
-            let date = crew.zone.date(line.start);
+            let date = crew.zone.date(line.start).max(shown.from);
             let shown_day = if last == Some(date) { " ".repeat(10) } else { day(date) };
             last = Some(date);
-            let (from, until) = (clock(crew.zone, line.start), clock(crew.zone, line.finish));
+            let begun_before = crew.zone.date(line.start) < shown.from;
+            let from = if begun_before { "     ".to_owned() } else { clock(crew.zone, line.start) };
+            let until = clock(crew.zone, line.finish);
             let house = &situation.houses[line.house.index()].name;
             let _ = writeln!(out, "  {shown_day}  {from}-{until}  {:<24}  {}", house.as_str(), line.what);
         }
         let (hours, rest) = (work / 60, work % 60);
         let summary =
-            if lines.is_empty() { "no work planned".to_owned() } else { format!("{hours} h {rest:02} min of work") };
+            if lines.is_empty() { "nothing planned".to_owned() } else { format!("{hours} h {rest:02} min planned") };
         let _ = writeln!(out, "  {:>10}  {summary}\n", "");
     }
     out
@@ -104,7 +114,15 @@ fn crew_lines(situation: &Situation, plan: &Plan, crew: CrewIx) -> Vec<Line> {
                 let _ = write!(what, " ({} of {})", number + 1, placement.pieces.len());
             }
             what.push_str(state_mark(step));
-            lines.push(Line { start: piece.start(), finish: piece.end(), house: job.house, what });
+            let state = step.fixed().map(|attempt| attempt.outcome);
+            lines.push(Line {
+                start: piece.start(),
+                finish: piece.end(),
+                house: job.house,
+                what,
+                is_planned: state.is_none(),
+                is_over: state == Some(Outcome::Done),
+            });
         }
     }
     lines.sort_by_key(|line| (line.start, line.finish));
@@ -147,8 +165,11 @@ pub fn houses(situation: &Situation, plan: &Plan, shown: Shown) -> String {
             out.extend(wait);
             house_line(&mut out, situation, zone, placement);
         }
-        if before + after > 0 {
-            let _ = writeln!(out, "  {:10}  {before} steps before these days, {after} after", "");
+        let counted = [(before, "before these days"), (after, "after them")];
+        let counted: Vec<String> =
+            counted.iter().filter(|(count, _)| *count > 0).map(|(count, when)| format!("{count} {when}")).collect();
+        if !counted.is_empty() {
+            let _ = writeln!(out, "  {:10}  further steps: {}", "", counted.join(", "));
         }
         for left_out in plan.unplaced.iter().filter(|left_out| left_out.step.job == job_ix) {
             let _ = writeln!(out, "  not placed: {}", job.chain.step(left_out.step.step).name);
@@ -168,7 +189,8 @@ fn heading(situation: &Situation, plan: &Plan, job: JobIx) -> String {
     }
     let finish = plan.placements.iter().filter(|placement| placement.step.job == job).map(Placement::finish).max();
     if let Some(finish) = finish {
-        let _ = write!(text, "  -  finished {}", moment(zone, finish));
+        let verb = if finish > plan.now { "finishes" } else { "finished" };
+        let _ = write!(text, "  -  {verb} {}", moment(zone, finish));
     }
     match (own.due, finish) {
         (Some(due), Some(finish)) if finish > due => {
@@ -185,21 +207,34 @@ fn heading(situation: &Situation, plan: &Plan, job: JobIx) -> String {
 fn house_line(out: &mut String, situation: &Situation, zone: Zone, placement: &Placement) {
     let (_, step) = step_of(situation, placement);
     let crew = &situation.crews[placement.crew.index()].name;
-    let same_day = zone.date(placement.start()) == zone.date(placement.finish());
-    let until = if same_day { clock(zone, placement.finish()) } else { moment(zone, placement.finish()) };
-    let from = moment(zone, placement.start());
-    let span = format!("{from}-{until}");
-    let _ = writeln!(out, "  {span:<31}  {:<32}  {crew}{}", step.name.as_str(), state_mark(step));
+    for (number, piece) in placement.pieces.iter().enumerate() {
+        let same_day = zone.date(piece.start()) == zone.date(piece.end());
+        let until = if same_day { clock(zone, piece.end()) } else { moment(zone, piece.end()) };
+        let span = format!("{}-{until}", moment(zone, piece.start()));
+        let part = match placement.pieces.len() {
+            1 => String::new(),
+            count => format!(" ({} of {count})", number + 1),
+        };
+        let what = format!("{}{part}", step.name);
+        let _ = writeln!(out, "  {span:<32}  {what:<35}  {crew}{}", state_mark(step));
+    }
 }
 
-/// The longest wait that ends at this placement's start, if it is worth a line.
+/// The longest wait that ends at this placement's start, if it is worth a line. Before an extra step it is the wait that
+/// lapsed; the step after it has then waited for nothing else.
 fn wait_line(job: &Job, placements: &[&Placement], place: usize) -> Option<String> {
     let own = placements[place];
-    let into = job.chain.waits().iter().filter(|wait| wait.to == own.step.step && wait.kind == WaitKind::Lag);
-    let found = into.filter_map(|wait| {
-        let from = placements.iter().find(|placement| placement.step.step == wait.from)?;
-        Some((own.start().since(from.finish()), wait))
+    let find = |step| placements.iter().find(|placement| placement.step.step == step);
+    let lapse = |wait: &Wait| match wait.max {
+        Some(WaitMax { on_exceed: OnExceed::Lapse(extra), .. }) => Some(extra),
+        Some(WaitMax { on_exceed: OnExceed::Forbid, .. }) | None => None,
+    };
+    let into = job.chain.waits().iter().filter(|wait| match lapse(wait) {
+        Some(extra) if extra == own.step.step => true,
+        Some(extra) if find(extra).is_some() => false,
+        _ => wait.to == own.step.step && wait.kind == WaitKind::Lag,
     });
+    let found = into.filter_map(|wait| Some((own.start().since(find(wait.from)?.finish()), wait)));
     let (minutes, wait) = found.filter(|(_, wait)| wait.min_minutes > 0 || wait.overnight).max_by_key(|(m, _)| *m)?;
     (minutes >= SHOWN_WAIT_MINUTES_MIN).then(|| format!("  {:10}  .. {}\n", "", wait_words(minutes, wait)))
 }
@@ -211,7 +246,7 @@ fn wait_words(minutes: i64, wait: &Wait) -> String {
         rules.push(format!("at least {}", length(wait.min_minutes)));
     }
     if wait.film.is_some() {
-        rules.push("stretched by the air".to_owned());
+        rules.push("longer in cool or damp air".to_owned());
     }
     if wait.overnight {
         rules.push("overnight".to_owned());

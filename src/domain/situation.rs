@@ -65,7 +65,7 @@ impl Default for CostWeights {
             changed_crew: 600,
             travel_minute: 3,
             overtime_minute: 4,
-            hand_over: 120,
+            hand_over: 300,
         }
     }
 }

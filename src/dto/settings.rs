@@ -61,7 +61,7 @@ pub struct CostDto {
     #[schema(minimum = 0, maximum = 1_000_000_000, default = 4)]
     pub overtime_minute: i64,
     /// For each change of crew between one step of a job and the next.
-    #[schema(minimum = 0, maximum = 1_000_000_000, default = 120)]
+    #[schema(minimum = 0, maximum = 1_000_000_000, default = 300)]
     pub hand_over: i64,
 }
 

@@ -5,12 +5,15 @@
 use super::model::{Anchor, Arc, NONE};
 use super::score::Weights;
 use super::spans::{NEVER, T};
-use super::state::{Place, State};
+use super::state::{FIRST_PIECE_MINUTES_MIN, Place, State};
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
 /// How often one activity may be put later or taken out again in one generation before it is given up.
 const REPAIRS_PER_ACTIVITY_MAX: u8 = 24;
+
+/// How long before its successor an extra step is looked for, closest first.
+const EXTRA_BEFORE_MINUTES: [T; 5] = [0, 60, 240, 960, 2880];
 
 /// Why an activity is not in the plan, as far as generation knows; `blockers` finds the words.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -131,12 +134,51 @@ impl Generator {
             match self.place_lapsed(state, weights, activity) {
                 Some(place) => {
                     self.put(state, activity, place);
+                    self.tighten_extras(state, activity);
                     return Ok(());
                 }
                 None => self.take_extras(state, activity),
             }
         }
+        if state.model.activities[activity as usize].dividable {
+            // Rather begun with little time left than not at all.
+            state.first_piece_minutes_min = 1;
+            let place = self.best(state, weights, activity, lapses_at);
+            state.first_piece_minutes_min = FIRST_PIECE_MINUTES_MIN;
+            if let Some(place) = place {
+                self.put(state, activity, place);
+                return Ok(());
+            }
+        }
         self.repair(state, activity)
+    }
+
+    /// Moves the extra steps before a placed activity as close to it as they can be, by its own crew if that can: a
+    /// floor that was abraded days before its coat has gathered dust again.
+    fn tighten_extras(&mut self, state: &mut State<'_>, activity: u32) {
+        let model = state.model;
+        let Some(next) = state.place(activity) else { return };
+        for arc in model.before(activity).filter(|arc| arc.extra != NONE) {
+            if state.is_fixed(arc.extra) || self.held[arc.extra as usize] {
+                continue;
+            }
+            let gear = state.held(arc.extra).to_vec();
+            let Some(was) = state.take(arc.extra) else { continue };
+            let crew = state.crew_of(next.mode);
+            let mut modes: Vec<u32> = model.activities[arc.extra as usize].modes.clone().collect();
+            modes.sort_by_key(|mode| (state.crew_of(*mode) != crew, *mode));
+            let reached = next.start + model.part(next.mode, arc.to_part).offset;
+            let closer = EXTRA_BEFORE_MINUTES.iter().flat_map(|before| modes.iter().map(move |mode| (*before, *mode)));
+            let closer = closer.filter_map(|(before, mode)| {
+                let latest = reached - model.modes[mode as usize].length;
+                let earliest = state.window(arc.extra, mode).0.max(latest - before);
+                state.find(arc.extra, mode, earliest, latest).filter(|place| place.finish <= reached)
+            });
+            match closer.into_iter().find(|place| place.start > was.start) {
+                Some(place) => state.put(arc.extra, place, &[]),
+                None => state.put(arc.extra, was, &gear),
+            }
+        }
     }
 
     /// The best place over all modes that starts no later than `latest`.

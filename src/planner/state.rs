@@ -5,8 +5,8 @@ use super::model::{Activity, Anchor, Arc, Model, NONE, wide};
 use super::spans::{NEVER, T, common_at_or_after};
 use super::timeline::{Booking, FIXED, Profile, Timeline};
 
-/// A dividable step is not begun with fewer minutes than this left in the span, unless it ends there.
-const FIRST_PIECE_MINUTES_MIN: T = 30;
+/// Ordinary least length of a dividable step's first piece: less is not worth the carrying in.
+pub const FIRST_PIECE_MINUTES_MIN: T = 30;
 
 /// Where an activity is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,6 +50,8 @@ pub struct State<'m> {
     areas: Vec<Timeline>,
     profiles: Vec<Profile>,
     gear: Vec<Vec<Timeline>>,
+    /// A dividable step is not begun with fewer minutes than this left in the span, unless it ends there.
+    pub first_piece_minutes_min: T,
 }
 
 impl<'m> State<'m> {
@@ -81,6 +83,7 @@ impl<'m> State<'m> {
             crews: (0..model.crews.len()).map(|crew| taken(&model.crew_taken[crew])).collect(),
             areas: (0..model.area_count).map(|area| taken(&model.area_taken[area])).collect(),
             profiles,
+            first_piece_minutes_min: FIRST_PIECE_MINUTES_MIN,
             gear: gear.map(|(kind, &units)| (0..units).map(|u| unit(kind, u)).collect()).collect(),
             model,
         }
@@ -175,7 +178,7 @@ impl<'m> State<'m> {
             if t > latest {
                 return None;
             }
-            let (start, finish) = workable(self.model, activity, mode, t, FIRST_PIECE_MINUTES_MIN)?;
+            let (start, finish) = workable(self.model, activity, mode, t, self.first_piece_minutes_min)?;
             if finish > self.model.end || start > latest {
                 return None;
             }
