@@ -248,7 +248,7 @@ fn defaults_are_the_documents() {
         ("`changed_crew` (600)", weights.changed_crew, 600),
         ("`travel_minute` (3)", weights.travel_minute, 3),
         ("`overtime_minute` (4)", weights.overtime_minute, 4),
-        ("`hand_over` (120)", weights.hand_over, 120),
+        ("`hand_over` (300)", weights.hand_over, 300),
     ];
     for (words, coefficient, value) in printed {
         assert!(text.contains(words), "{words}");

@@ -1,10 +1,11 @@
 //! A lower bound on the cost of any plan: each chain on its own, with all crews free (critical path with calendars,
 //! climates and waits), and the load that crews, skills and gear have to carry whatever the order.
 
+use super::hours::{gate_obstacle, workable};
 use super::model::{Model, NONE, wide};
 use super::score::Weights;
 use super::spans::{NEVER, T};
-use super::state::{Place, gate_obstacle, workable};
+use super::state::Place;
 
 /// No plan costs less, in cost points; `alone` is from [`alone`].
 pub fn lower_bound(model: &Model, fixed: &[Option<Place>], weights: &Weights, alone: &[(T, T)]) -> i64 {

@@ -3,6 +3,7 @@
 
 use super::compile::{Compiled, GearIndex, Tables, step_refs};
 use super::model::{Activity, Anchor, Arc, GateUse, Mode, NONE, Part, Taken};
+use super::runs::{run_parts, runs};
 use super::spans::{NEVER, T};
 use super::state::Place;
 use super::timeline::FIXED;
@@ -61,34 +62,6 @@ fn extend<X>(list: &mut Vec<X>, more: impl IntoIterator<Item = X>) -> Range<u32>
     let from = list.len() as u32;
     list.extend(more);
     from..list.len() as u32
-}
-
-/// Order alone.
-fn plain_wait(from: StepIx, to: StepIx) -> Wait {
-    Wait { from, to, kind: WaitKind::Lag, min_minutes: 0, film: None, overnight: false, max: None, keep_off: false }
-}
-
-/// The steps of `chain` as runs: steps joined by dwells, fixed ones always alone.
-fn runs(chain: &Chain) -> Vec<Vec<StepIx>> {
-    let open = |step: StepIx| chain.step(step).fixed().is_none();
-    let dwell_after = |step: StepIx| {
-        chain
-            .waits()
-            .iter()
-            .find(|w| w.kind == WaitKind::Dwell && w.from == step && open(w.from) && open(w.to))
-            .map(|w| w.to)
-    };
-    let second: Vec<StepIx> = (0..chain.steps().len()).map(StepIx::from_index).filter_map(dwell_after).collect();
-    let mut out = Vec::new();
-    // Predecessors first: the rest of a begun run looks up what it joins.
-    for &first in chain.order().iter().filter(|step| !second.contains(step)) {
-        let mut run = vec![first];
-        while let Some(next) = run.last().and_then(|last| dwell_after(*last)) {
-            run.push(next);
-        }
-        out.push(run);
-    }
-    out
 }
 
 impl Builder<'_> {
@@ -479,21 +452,7 @@ impl Builder<'_> {
     }
 }
 
-/// Offsets of the steps of a run for a crew of `head_count`: each dwell as short as it may be, so that it holds from
-/// start to start and from finish to finish. `None` when no dwell does both.
-fn run_parts(chain: &Chain, run: &[StepIx], head_count: u32) -> Option<Vec<Part>> {
-    let length = |step: StepIx| chain.step(step).duration_minutes(head_count).min(i64::from(NEVER / 4)) as T;
-    let mut parts = vec![Part { offset: 0, length: length(run[0]) }];
-    for pair in run.windows(2) {
-        let wait = chain.waits().iter().find(|w| w.kind == WaitKind::Dwell && w.from == pair[0] && w.to == pair[1])?;
-        let (min, max) = (wait.min_minutes as T, wait.max.map_or(wait.min_minutes, |max| max.minutes) as T);
-        let before = parts[parts.len() - 1];
-        let own = length(pair[1]);
-        let lag = min.max(min + before.length - own);
-        if lag > max || lag + own - before.length > max {
-            return None;
-        }
-        parts.push(Part { offset: before.offset + lag, length: own });
-    }
-    Some(parts)
+/// Order alone.
+fn plain_wait(from: StepIx, to: StepIx) -> Wait {
+    Wait { from, to, kind: WaitKind::Lag, min_minutes: 0, film: None, overnight: false, max: None, keep_off: false }
 }

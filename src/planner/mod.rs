@@ -4,8 +4,8 @@
 //! | module | what |
 //! |---|---|
 //! | `model`, `spans` | the general problem: activities, modes, arcs, resources, calendars |
-//! | `compile`, `compile_jobs` | a situation becomes a model |
-//! | `timeline`, `state` | what is taken when, and the search for the next free time |
+//! | `compile`, `compile_jobs`, `runs` | a situation becomes a model |
+//! | `timeline`, `hours`, `state` | what is taken when, and the search for the next free time |
 //! | `generate` | serial schedule generation with bounded repair |
 //! | `keep` | pinned and published steps stay; causes when they cannot |
 //! | `improve` | ruin and recreate |
@@ -20,10 +20,12 @@ pub mod compile;
 mod compile_jobs;
 pub mod decode;
 pub mod generate;
+mod hours;
 pub mod improve;
 pub mod keep;
 pub mod model;
 pub mod rcpsp_max;
+mod runs;
 pub mod score;
 mod settle;
 pub mod spans;

@@ -1,6 +1,7 @@
 //! A plan being made: where every activity is, what every resource does, and the search for the next free time. The
 //! state can be taken apart and put together again in any order; nothing here decides what comes first.
 
+use super::hours::{gate_obstacle, workable};
 use super::model::{Activity, Anchor, Arc, Model, NONE, wide};
 use super::spans::{NEVER, T, common_at_or_after};
 use super::timeline::{Booking, FIXED, Profile, Timeline};
@@ -400,57 +401,4 @@ impl<'m> State<'m> {
         }
         Some(place)
     }
-}
-
-/// The first start at or after `t` in workable time, and the finish; other activities are not looked at.
-#[inline]
-pub fn workable(model: &Model, activity: u32, mode: u32, mut t: T, first_piece_min: T) -> Option<(T, T)> {
-    let own = &model.activities[activity as usize];
-    let way = &model.modes[mode as usize];
-    if way.crew == NONE {
-        return Some((t, t + way.length));
-    }
-    let crew = &model.calendars[model.crews[way.crew as usize].calendar as usize];
-    let access = &model.calendars[model.places[own.place as usize].access as usize];
-    loop {
-        let (from, until) = common_at_or_after(crew, access, t)?;
-        let start = t.max(from);
-        if start + way.length <= until {
-            return Some((start, start + way.length));
-        }
-        if own.dividable && until - start >= first_piece_min.min(until - from) {
-            let mut left = way.length - (until - start);
-            let mut after = until;
-            loop {
-                let (from, until) = common_at_or_after(crew, access, after)?;
-                if left <= until - from {
-                    return Some((start, from + left));
-                }
-                left -= until - from;
-                after = until;
-                if after > model.end {
-                    return None;
-                }
-            }
-        }
-        t = until;
-        if t > model.end {
-            return None;
-        }
-    }
-}
-
-/// `None` when every gate of a mode is open for a start at `start`; else the next start worth trying.
-#[inline]
-pub fn gate_obstacle(model: &Model, mode: u32, start: T) -> Option<T> {
-    for gate in &model.gate_uses[wide(&model.modes[mode as usize].gates)] {
-        let from = start + gate.offset;
-        match model.gates[gate.gate as usize].at_or_after(from) {
-            Some((open, shut)) if open <= from && from + gate.length <= shut => {}
-            Some((open, _)) if open > from => return Some(open - gate.offset),
-            Some((_, shut)) => return Some(shut - gate.offset),
-            None => return Some(NEVER),
-        }
-    }
-    None
 }
