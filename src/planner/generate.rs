@@ -176,7 +176,7 @@ impl Generator {
             });
             match closer.into_iter().find(|place| place.start > was.start) {
                 Some(place) => state.put(arc.extra, place, &[]),
-                None => state.put(arc.extra, was, &gear),
+                None => state.put_back(arc.extra, was, &gear),
             }
         }
     }

@@ -134,7 +134,7 @@ impl<'w> Search<'w> {
         for before in &self.before {
             generator.held[before.activity as usize] = before.held;
             if let Some(place) = before.place {
-                state.put(before.activity, place, &before.gear);
+                state.put_back(before.activity, place, &before.gear);
                 generator.failure[before.activity as usize] = None;
             }
         }

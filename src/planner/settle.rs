@@ -101,13 +101,14 @@ impl Settlement<'_> {
                 || self.published.iter().any(|p| p.activity == by && p.frozen)
         };
         let mut out = Vec::new();
-        for crew in 0..model.crews.len() as u32 {
-            for pair in state.crew(crew).bookings().windows(2) {
+        let crews = (0..model.crews.len() as u32).map(|crew| state.crew(crew));
+        for timeline in crews.chain(state.gear_timelines()) {
+            for pair in timeline.bookings().windows(2) {
                 let joined = pair[1].by < FIXED && model.activities[pair[1].by as usize].joins == pair[0].by;
                 let close = pair[0].end + model.way(pair[0].place, pair[1].place) > pair[1].start;
                 let history = pair[0].by >= FIXED && pair[1].by >= FIXED;
                 if close && !joined && !history {
-                    let later = !bound(pair[1].by) || pair[0].by >= FIXED;
+                    let later = pair[1].by < FIXED && (!bound(pair[1].by) || pair[0].by >= FIXED);
                     out.push(if later { pair[1].by } else { pair[0].by });
                 }
             }
@@ -140,7 +141,7 @@ impl Settlement<'_> {
         state.take(promise.activity);
         let mut verdict = stands_but_for(state, promise, self.published);
         if let Some((place, gear)) = before {
-            state.put(promise.activity, place, &gear);
+            state.put_back(promise.activity, place, &gear);
         }
         let out = take_whole(state, promise.activity);
         if verdict.is_ok() {
@@ -203,7 +204,7 @@ fn take_whole(state: &mut State<'_>, activity: u32) -> TakenOut {
 
 fn put_whole(state: &mut State<'_>, out: TakenOut) {
     for (activity, place, gear) in out {
-        state.put(activity, place, &gear);
+        state.put_back(activity, place, &gear);
     }
 }
 

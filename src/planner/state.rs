@@ -107,6 +107,11 @@ impl<'m> State<'m> {
         &self.held[activity as usize]
     }
 
+    /// What each unit of travelling gear does.
+    pub fn gear_timelines(&self) -> impl Iterator<Item = &Timeline> {
+        self.gear.iter().flatten()
+    }
+
     /// What a crew does.
     pub fn crew(&self, crew: u32) -> &Timeline {
         &self.crews[crew as usize]
@@ -325,19 +330,8 @@ impl<'m> State<'m> {
     pub fn put(&mut self, activity: u32, place: Place, wished: &[u32]) {
         let model = self.model;
         let own = &model.activities[activity as usize];
-        let crew = self.crew_of(place.mode);
         let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false };
-        if crew != NONE {
-            self.crews[crew as usize].add(booking);
-        }
-        for area in &model.area_lists[wide(&own.areas)] {
-            self.areas[*area as usize].add(Booking { end: place.closed_until, place: NONE, ..booking });
-        }
-        for &(resource, amount) in &model.needs[wide(&own.needs)] {
-            let (shared, until) = self.shared(activity, resource, place.start, place.finish);
-            self.profiles[resource as usize].add(place.start, until, amount - shared);
-            self.profiles[resource as usize].add(until, place.finish, amount);
-        }
+        self.book(activity, place);
         let mut wished = wished.iter().copied();
         for &(kind, amount) in &model.needs[wide(&own.gear)] {
             let units = &mut self.gear[kind as usize];
@@ -356,6 +350,42 @@ impl<'m> State<'m> {
             }
         }
         self.placed[activity as usize] = Some(place);
+    }
+
+    /// Puts an activity back where it was, with the gear it had. What lay beside it may not be back yet, so nothing is
+    /// asked: where ways are longer than the way round, a stretch can look too short while its middle is missing.
+    pub fn put_back(&mut self, activity: u32, place: Place, gear: &[u32]) {
+        let model = self.model;
+        let own = &model.activities[activity as usize];
+        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false };
+        self.book(activity, place);
+        let mut units = gear.iter();
+        for &(kind, amount) in &model.needs[wide(&own.gear)] {
+            for unit in units.by_ref().take(amount as usize) {
+                self.gear[kind as usize][*unit as usize].add(booking);
+            }
+        }
+        self.held[activity as usize] = gear.to_vec();
+        self.placed[activity as usize] = Some(place);
+    }
+
+    /// Takes the time of crew and areas, and the amounts of cumulative resources.
+    fn book(&mut self, activity: u32, place: Place) {
+        let model = self.model;
+        let own = &model.activities[activity as usize];
+        let crew = self.crew_of(place.mode);
+        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false };
+        if crew != NONE {
+            self.crews[crew as usize].add(booking);
+        }
+        for area in &model.area_lists[wide(&own.areas)] {
+            self.areas[*area as usize].add(Booking { end: place.closed_until, place: NONE, ..booking });
+        }
+        for &(resource, amount) in &model.needs[wide(&own.needs)] {
+            let (shared, until) = self.shared(activity, resource, place.start, place.finish);
+            self.profiles[resource as usize].add(place.start, until, amount - shared);
+            self.profiles[resource as usize].add(until, place.finish, amount);
+        }
     }
 
     /// Who holds a cumulative resource that `activity` needs at some time of `[start, finish)`: activities, and fixed
