@@ -277,9 +277,9 @@ impl Builder<'_> {
         let before = chain.waits().iter().find(|w| w.kind == WaitKind::Dwell && w.to == run[0]).map(|w| w.from);
         let resumed = before.and_then(|step| Some((chain.step(step).fixed()?, self.rest_of_run(content, step)?)));
         if let Some((attempt, (_, from, until))) = resumed {
-            // Exactly then: the crew stands on the wet floor.
+            // As soon as it may be, and no gap after what was begun: the crew stands on the wet floor.
             release = release.max(from);
-            latest = latest.min(until).min(release);
+            latest = latest.min(until).min(release.max(self.tables.time(attempt.finish)));
             crew = Some(attempt.crew);
             pinned = true;
         }

@@ -95,16 +95,17 @@ pub fn keep(
             continue;
         }
         let waits = published.iter().any(|promise| {
-            promise.activity == activity && promise.start == own.latest && (promise.frozen || !frozen_only)
+            let agrees = (own.release..=own.latest).contains(&promise.start);
+            promise.activity == activity && agrees && (promise.frozen || !frozen_only)
         });
         if own.pinned
             && !waits
             && !hopeless.contains(&activity)
             && !own.extra
             && state.place(activity).is_none()
-            && own.release == own.latest
+            && own.release <= own.latest
         {
-            let fitting = own.modes.clone().find_map(|mode| state.fits(activity, mode, own.latest).ok());
+            let fitting = own.modes.clone().find_map(|mode| state.fits(activity, mode, own.release).ok());
             if let Some(place) = fitting {
                 generator.put(state, activity, place);
                 generator.held[activity as usize] = true;
@@ -193,7 +194,13 @@ pub fn stands(state: &State<'_>, promise: &Published) -> Result<Place, Broken> {
     if promise.start < 0 {
         return Err(Broken::Passed);
     }
-    if own.pinned && promise.start != own.latest {
+    if own.joins != NONE && promise.start < own.release {
+        return Err(Broken::WaitsFor(own.joins & !FIXED));
+    }
+    if own.joins != NONE && promise.start > own.latest {
+        return Err(Broken::TooLateAfter(own.joins & !FIXED));
+    }
+    if own.joins == NONE && own.pinned && promise.start != own.latest {
         return Err(Broken::Pinned);
     }
     if promise.start < own.release {
