@@ -10,7 +10,7 @@ mod naive;
 mod world;
 
 use generate::{Size, company, fleet};
-use std::time::Instant;
+
 use tackfree::audit::audit;
 
 #[test]
@@ -38,21 +38,4 @@ fn a_whole_fleet_is_clean() {
     let report = audit(&situation, &plan);
     assert!(report.is_clean(), "{:?}", report.violations);
     assert!(plan.placements.len() > 1_000, "{}", plan.placements.len());
-}
-
-/// Run by hand, in release: `cargo test --release --test audit_agrees -- --ignored --nocapture`.
-#[test]
-#[ignore = "measures"]
-fn how_long_the_audit_takes() {
-    for (houses, crews) in [(40, 8), (100, 20), (2_000, 400), (4_000, 800)] {
-        let mut situation = fleet(1, houses, crews);
-        situation.equipment.iter_mut().for_each(|kind| kind.units = crews as u32);
-        let plan = naive::cautious_plan(&situation, true);
-        let begun = Instant::now();
-        let report = audit(&situation, &plan);
-        let took = begun.elapsed();
-        println!("{houses} houses, {crews} crews: {} steps placed, {took:?}", plan.placements.len());
-        let told: Vec<String> = report.violations.iter().take(5).map(|found| found.explain(&situation)).collect();
-        assert!(report.is_clean(), "{told:#?}");
-    }
 }

@@ -40,7 +40,8 @@ pub const EXCEPTIONS_MAX: usize = 400;
 pub const ABSENCES_MAX: usize = 400;
 /// How much one job may outweigh another.
 pub const WEIGHT_MAX: u32 = 1_000;
-/// Each cost coefficient; with the other bounds a plan's cost stays far inside `i64`.
+/// Each cost coefficient. Together with weights and times they could still pass `i64`: whoever assembles a situation
+/// counts with its actual numbers and refuses what could.
 pub const COEFFICIENT_MAX: i64 = 1_000_000_000;
 /// Hours of one forecast: a little more than a year.
 pub const FORECAST_HOURS_MAX: usize = 400 * 24;

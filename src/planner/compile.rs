@@ -7,7 +7,7 @@ use super::spans::{Spans, T};
 use super::state::Place;
 use crate::domain::calendar::Calendar;
 use crate::domain::climate::{Film, Gate, HouseAir};
-use crate::domain::ids::{CrewIx, HouseIx, JobIx, RegionIx, StepIx, StepRef};
+use crate::domain::ids::{CrewIx, HouseIx, RegionIx, StepRef};
 use crate::domain::plan::UnitUse;
 use crate::domain::situation::Situation;
 use crate::domain::time::{Minute, Span, joined, without};
@@ -282,9 +282,4 @@ fn ways(situation: &Situation) -> Vec<u16> {
         }
     }
     ways
-}
-
-/// Every step of a situation in order, with its position.
-pub fn step_refs(job: JobIx, count: usize) -> impl Iterator<Item = StepRef> {
-    (0..count).map(move |step| StepRef { job, step: StepIx::from_index(step) })
 }

@@ -41,8 +41,6 @@ pub struct Generator {
     pub held: Vec<bool>,
     /// Activities that no plan can place, known beforehand: nothing is searched for them.
     pub hopeless: Vec<bool>,
-    /// Every activity put or taken since the last call of [`Generator::clear_log`], repeats included.
-    pub log: Vec<u32>,
 }
 
 impl Generator {
@@ -58,13 +56,7 @@ impl Generator {
             failure: vec![None; activities],
             held: vec![false; activities],
             hopeless: vec![false; activities],
-            log: Vec::new(),
         }
-    }
-
-    /// Forgets which activities were put or taken.
-    pub fn clear_log(&mut self) {
-        self.log.clear();
     }
 
     /// Places every activity of `open` (ordinary ones that are not placed; extras follow as needed) that can be placed.
@@ -324,14 +316,13 @@ impl Generator {
         }
     }
 
-    /// Puts and logs.
+    /// Puts an activity that was out.
     pub fn put(&mut self, state: &mut State<'_>, activity: u32, place: Place) {
         state.put(activity, place, &[]);
         self.failure[activity as usize] = None;
-        self.log.push(activity);
     }
 
-    /// Takes and logs, the extra steps before it as well; its successors wait again. An extra step is taken with the one
+    /// Takes an activity out, the extra steps before it as well; its successors wait again. An extra step is taken with the one
     /// it comes before, which cannot do without it.
     pub fn take(&mut self, state: &mut State<'_>, activity: u32) {
         let named = state.model.extra_of[activity as usize];
@@ -343,7 +334,6 @@ impl Generator {
         if state.take(activity).is_none() {
             return;
         }
-        self.log.push(activity);
         self.take_extras(state, activity);
         let model = state.model;
         for arc in model.after(activity).filter(|arc| arc.orders()) {
@@ -356,7 +346,6 @@ impl Generator {
         for arc in model.before(activity).filter(|arc| arc.extra != NONE) {
             if !state.is_fixed(arc.extra) && state.take(arc.extra).is_some() {
                 self.held[arc.extra as usize] = false;
-                self.log.push(arc.extra);
             }
         }
     }

@@ -82,7 +82,6 @@ impl<'w> Search<'w> {
                 held: generator.held[activity as usize],
             }));
         }
-        generator.clear_log();
         for before in &self.before {
             if !before.held && before.place.is_some_and(|place| place.start >= from) {
                 generator.take(state, before.activity);

@@ -98,8 +98,7 @@ pub fn keep(
             let agrees = (own.release..=own.latest).contains(&promise.start);
             promise.activity == activity && agrees && (promise.frozen || !frozen_only)
         });
-        if own.pinned
-            && !waits
+        if !waits
             && !hopeless.contains(&activity)
             && !own.extra
             && state.place(activity).is_none()
@@ -122,7 +121,6 @@ pub fn keep(
             && let Ok(place) = stands(state, promise)
         {
             state.put(promise.activity, place, &promise.gear);
-            generator.log.push(promise.activity);
             generator.held[promise.activity as usize] = true;
         }
     }

@@ -240,8 +240,7 @@ fn movable_jobs(compiled: &Compiled, state: &State<'_>, generator: &Generator) -
     };
     let mut jobs: Vec<u32> =
         (0..compiled.steps.len()).filter(movable).map(|activity| compiled.model.activities[activity].job).collect();
-    jobs.dedup();
-    jobs.sort_unstable();
+    // Activities are listed job by job.
     jobs.dedup();
     jobs
 }

@@ -3,4 +3,5 @@
 pub mod app;
 pub mod postgres;
 pub mod proxy;
+pub mod rows;
 pub mod store;

@@ -3,7 +3,7 @@
 use crate::oracle::{Chosen, Oracle, Reach, Stay, lapse};
 use tackfree::domain::chain::{Step, Wait, WaitKind};
 use tackfree::domain::ids::{CrewIx, StepRef};
-use tackfree::domain::plan::{Plan, UnitUse};
+use tackfree::domain::plan::UnitUse;
 use tackfree::domain::situation::Situation;
 
 /// What was found.
@@ -12,12 +12,8 @@ pub struct Found {
     pub placed_max: usize,
     /// The least that any plan costs when only what is left out and finish times count: proven.
     pub regular: i64,
-    /// A plan of that cost.
-    pub regular_plan: Plan,
     /// The least whole cost among the plans seen, which is not proven to be the least.
     pub whole: i64,
-    /// A plan of that cost.
-    pub whole_plan: Plan,
     /// Orders looked at.
     pub orders: usize,
 }
@@ -27,8 +23,8 @@ struct Search<'a> {
     /// Open steps that begin something: steps, and the first of each two that a dwell joins.
     open: Vec<StepRef>,
     placed_max: usize,
-    regular: Option<(i64, Plan)>,
-    whole: Option<(i64, Plan)>,
+    regular: Option<i64>,
+    whole: Option<i64>,
     orders: usize,
     orders_max: usize,
 }
@@ -43,10 +39,9 @@ pub fn search(situation: &Situation, reach: Reach, orders_max: usize) -> Option<
     let open = situation.steps().filter(begins).collect();
     let mut search = Search { oracle, open, placed_max: 0, regular: None, whole: None, orders: 0, orders_max };
     search.extend(&mut Vec::new());
-    let (regular, regular_plan) = search.regular?;
-    let (whole, whole_plan) = search.whole?;
+    let (regular, whole) = (search.regular?, search.whole?);
     let (placed_max, orders) = (search.placed_max, search.orders);
-    (orders <= orders_max).then_some(Found { placed_max, regular, regular_plan, whole, whole_plan, orders })
+    (orders <= orders_max).then_some(Found { placed_max, regular, whole, orders })
 }
 
 impl Search<'_> {
@@ -157,18 +152,18 @@ impl Search<'_> {
         let ordinary = order.iter().filter(|chosen| !oracle.spec(chosen.step).only_on_lapse).count();
         self.placed_max = self.placed_max.max(ordinary);
         let regular = self.regular_cost(order, stays);
-        if self.regular.as_ref().is_none_or(|(least, _)| regular < *least) {
+        if self.regular.is_none_or(|least| regular < least) {
             let plan = self.oracle.plan(order, stays);
             let counted = plan.cost.unplaced + plan.cost.lateness + plan.cost.finish;
             assert_eq!(counted, regular, "{order:#?}");
-            self.regular = Some((regular, plan));
+            self.regular = Some(regular);
         }
         // The other parts are never negative.
-        if self.whole.as_ref().is_none_or(|(least, _)| regular < *least) {
+        if self.whole.is_none_or(|least| regular < least) {
             let plan = self.oracle.plan(order, stays);
             let whole = plan.cost.total();
-            if self.whole.as_ref().is_none_or(|(least, _)| whole < *least) {
-                self.whole = Some((whole, plan));
+            if self.whole.is_none_or(|least| whole < least) {
+                self.whole = Some(whole);
             }
         }
     }
