@@ -201,9 +201,6 @@ pub fn stands(state: &State<'_>, promise: &Published) -> Result<Place, Broken> {
     if own.joins == NONE && own.pinned && promise.start != own.latest {
         return Err(Broken::Pinned);
     }
-    if promise.start < own.release {
-        return Err(Broken::NotYet);
-    }
     let Some(mode) = promise.mode else { return Err(Broken::NoMode) };
     for arc in model.before(promise.activity).filter(|arc| arc.anchor == Anchor::Finish) {
         let Some(from) = state.place(arc.from) else { continue };
