@@ -109,12 +109,12 @@ fn any_harm() -> impl Strategy<Value = Harm> {
         prop_oneof![i32::MIN..=-1, 10_001..=i32::MAX].prop_map(Harm::Humidity),
         prop_oneof![i32::MIN..=-1, 50_001..=i32::MAX].prop_map(Harm::Rain),
         any::<i64>().prop_map(Harm::Start),
-        (1_usize..40).prop_map(Harm::Missing),
+        (4_usize..9).prop_map(Harm::Missing),
     ]
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(ProptestConfig::with_cases(100))]
 
     /// A value that no air has is refused by its hour, a short hole is filled, a long one refused, and nothing panics.
     #[test]
