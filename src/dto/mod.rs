@@ -6,7 +6,8 @@
 //! |---|---|
 //! | `planning_file`, `write` | everything known at one instant: to a situation and back |
 //! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
-//! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
+//! | `settings`, `region`, `normals`, `house`, `crew`, `calendar` | nouns |
+//! | `past_weather` | a table of hours that have been, of which normals are made |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
 //! | `json`, `scalar`, `fault` | text, small values, and how faults are located |
@@ -25,7 +26,9 @@ mod json;
 mod limits;
 mod method;
 mod names;
+mod normals;
 mod own_chain;
+mod past_weather;
 mod placement;
 mod plan;
 mod planning_file;
@@ -53,6 +56,8 @@ pub use job::{JobDto, PinDto};
 pub use json::read_json;
 pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
+pub use normals::NormalsDto;
+pub use past_weather::{PAST_WEATHER_BYTES_MAX, PastWeather, read_past_weather};
 pub use placement::{GearDto, PieceDto, PlacedStateDto, PlacementDto, PublishedDto};
 pub use plan::{
     PLAN_FORMAT, PlanCostDto, PlanDto, UnplacedDto, parse_plan_file, plan_from_dto, plan_to_dto, plan_to_json,
