@@ -32,6 +32,8 @@ enum Command {
     Plan(cli::plan::PlanArguments),
     /// Have a plan audited against its planning file; needs no database
     CheckPlan(cli::plan::CheckArguments),
+    /// Work out one of the trade's numbers from a question in a file; needs no database
+    Calculate(cli::calculate::CalculateArguments),
     /// Make a region's usual air, for the days past its forecast, from past weather; needs no database
     Normals(cli::normals::NormalsArguments),
     /// Print the OpenAPI document of the service
@@ -62,6 +64,7 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
     match &arguments.command {
         Command::Plan(arguments) => cli::plan::plan(arguments),
         Command::CheckPlan(arguments) => cli::plan::check(arguments),
+        Command::Calculate(arguments) => cli::calculate::calculate(arguments),
         Command::Normals(arguments) => cli::normals::normals(arguments),
         Command::Openapi => openapi(),
         Command::Serve(arguments) => wait_for(cli::serve::serve(database, arguments)).map(|()| String::new()),

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use tackfree::audit::audit;
 use tackfree::domain::calendar::{Calendar, Pay, Window};
 use tackfree::domain::chain::{Attempt, Chain, OnExceed, Outcome, Pin, Step, StepKind, Wait, WaitKind, WaitMax, Work};
-use tackfree::domain::climate::{Air, HouseAir, OutdoorHour};
+use tackfree::domain::climate::{Air, HouseAir, NormalHour, Normals, OutdoorHour};
 use tackfree::domain::ids::{AreaIx, CrewIx, EquipmentIx, HouseIx, JobIx, SkillSet, StepIx, StepRef};
 use tackfree::domain::plan::{Blocker, Cost, Placement, Plan, UnitUse, Unplaced};
 use tackfree::domain::resources::{Area, Crew, Equipment, House, Region, TravelModel};
@@ -185,6 +185,11 @@ pub fn job(key_text: &str, house: u32, steps: Vec<Step>, waits: Vec<Wait>) -> Jo
         weight: 1,
         chain: Chain::new(steps, waits).unwrap(),
     }
+}
+
+/// The same usual air all year: hundredths of a degree, tenths of a pascal of vapour.
+pub fn usual(temp_centi_c: i32, vapour_deci_pa: i32) -> Normals {
+    Normals { months: Box::new([[NormalHour { temp_centi_c, vapour_deci_pa }; 24]; 12]) }
 }
 
 /// The same air for `count` hours from the hour of `start` on.
