@@ -69,6 +69,7 @@ pub use planning_file::{
     parse_planning_file,
 };
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
+pub(crate) use scalar::local;
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
 pub use violation::ViolationDto;

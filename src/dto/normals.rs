@@ -24,7 +24,7 @@ pub struct NormalsDto {
 }
 
 impl NormalsDto {
-    pub(super) fn to_domain(&self, at: &At, faults: &mut Faults) -> Option<Normals> {
+    pub(crate) fn to_domain(&self, at: &At, faults: &mut Faults) -> Option<Normals> {
         let temp = table(&at.field("temp_c"), &self.temp_c, (100, AIR_CENTI_C, "degrees Celsius"), faults);
         let vapour_bounds = 0..=NORMALS_VAPOUR_MAX_DECI_PA;
         let vapour = table(&at.field("vapour_pa"), &self.vapour_pa, (10, vapour_bounds, "Pa of vapour"), faults);

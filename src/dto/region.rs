@@ -85,7 +85,7 @@ impl ForecastDto {
 
     /// The one way to a forecast: sorted, gap-free, long enough. As strict as `HourlyClimate::from_hours`, but it tells
     /// where, and keeps the rain.
-    pub(super) fn to_domain(&self, at: &At, faults: &mut Faults) -> Option<Vec<OutdoorHour>> {
+    pub(crate) fn to_domain(&self, at: &At, faults: &mut Faults) -> Option<Vec<OutdoorHour>> {
         let at = at.field("hours");
         if !faults.count(&at, self.hours.len(), FORECAST_HOURS_MAX, "hours of forecast") {
             return None;
