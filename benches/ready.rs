@@ -54,7 +54,8 @@ fn ready(criterion: &mut Criterion) {
         bencher.iter(|| asked.iter().filter_map(|&(start, label)| table.ready_at(black_box(start), label)).count());
     });
     group.bench_function("when a coat may go on", |bencher| {
-        bencher.iter(|| asked.iter().filter_map(|&(start, label)| gates.earliest_start(black_box(start), label)).count());
+        bencher
+            .iter(|| asked.iter().filter_map(|&(start, label)| gates.earliest_start(black_box(start), label)).count());
     });
     group.finish();
 

@@ -5,6 +5,10 @@
 #[path = "common/trade_values.rs"]
 mod trade_values;
 
+use tackfree::domain::climate::Film;
+use tackfree::trade::drying::{LABEL_RH_PERCENT, LABEL_TEMP_C, drying_factor};
+use tackfree::trade::humid_air::vapour_deficit_pa;
+
 #[test]
 fn every_value_is_within_its_limit_of_its_source() {
     let sections = trade_values::sections();
@@ -57,6 +61,21 @@ fn the_reprint_agrees_with_the_book_where_we_have_both() {
         let cell = cells.iter().find(|cell| (cell.temp_f, cell.rh_percent) == (temp_f, rh_percent)).unwrap();
         assert_eq!(cell.printed, printed, "{temp_f} F {rh_percent} %");
     }
+}
+
+/// The few factors that `docs/drying.md` shows, and its figure for the label's deficit.
+#[test]
+fn the_explanation_shows_the_factors_that_the_code_gives() {
+    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/docs/drying.md")).unwrap();
+    let rows = [(70.0, 50.0), (70.0, 30.0), (59.0, 70.0), (75.0, 70.0)];
+    for (temp_f, rh_percent) in rows {
+        let films = [Film::Treatment, Film::Waterborne, Film::OilModified];
+        let [water, half, oil] = films.map(|film| drying_factor(film, (temp_f - 32.0) / 1.8, rh_percent));
+        let row = format!("| {temp_f} F, {rh_percent} % | {water:.2} | {half:.2} | {oil:.2} |");
+        assert!(text.contains(&row), "docs/drying.md has no row {row}");
+    }
+    let deficit_pa = vapour_deficit_pa(LABEL_TEMP_C, LABEL_RH_PERCENT);
+    assert!(text.contains(&format!("({deficit_pa:.0} / deficit)")), "{deficit_pa}");
 }
 
 #[test]
