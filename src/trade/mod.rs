@@ -8,3 +8,4 @@ pub mod house;
 pub mod humid_air;
 pub mod moisture;
 pub mod ready;
+pub mod sections;
