@@ -1,7 +1,7 @@
 //! What would make an impossible treatment possible: each cure changes one thing, as little as it must.
 
-use super::fit::fits;
-use super::{Applicators, DWELL_SECONDS_MAX, EvenOut, RATE_CENTI_MAX, Treatment};
+use super::fit::limit;
+use super::{Applicators, DWELL_SECONDS_MAX, EvenOut, Limit, RATE_CENTI_MAX, Treatment};
 use std::fmt;
 
 /// One change that makes a plan possible.
@@ -55,19 +55,45 @@ impl fmt::Display for Cure {
 pub(super) fn cures(treatment: &Treatment) -> Vec<Cure> {
     let sqft = treatment.smallest_sqft();
     let bare = Treatment { rooms: Vec::new(), ..treatment.clone() };
-    let helps = |cure: &Cure| fits(&cure.applied_to(&bare), sqft);
-    let (a, b) = (&treatment.a, &treatment.b);
-    let two = Some(Cure::TwoApplicators).filter(|cure| treatment.applicators == Applicators::One && helps(cure));
-    let faster_a = (a.sqft_per_minute_centi + 1..=RATE_CENTI_MAX).map(Cure::RateAAtLeast).find(helps);
-    let faster_b = (b.sqft_per_minute_centi + 1..=RATE_CENTI_MAX).map(Cure::RateBAtLeast).find(helps);
-    let change = (0..b.change_over_seconds).rev().map(Cure::ChangeOverAtMost).find(helps);
-    let even_out = (0..a.even_out_seconds(sqft)).rev().map(Cure::EvenOutAtMost).find(helps);
-    // Longer dwells only ever help, so the shortest is found by halving.
-    let (mut bad, mut good) = (treatment.window.max_seconds, DWELL_SECONDS_MAX);
-    while good - bad > 1 {
-        let middle = (good + bad) / 2;
-        *(if helps(&Cure::DwellMaxAtLeast(middle)) { &mut good } else { &mut bad }) = middle;
+    let hinders = |cure: Cure| limit(&cure.applied_to(&bare), sqft);
+    let helps = |cure: &Cure| hinders(*cure) == Limit::None;
+    let (a, b) = (treatment.a.sqft_per_minute_centi, treatment.b.sqft_per_minute_centi);
+    // A rate is too low or too high: the lowest that is not too low, if it is not too high.
+    let too_low = |cure: Cure, other: i64, own: i64| match hinders(cure) {
+        Limit::FirstPoint | Limit::LastPoint => true,
+        Limit::Rates => own < other,
+        Limit::None => false,
+    };
+    let faster_b = turn(b, RATE_CENTI_MAX, |rate| !too_low(Cure::RateBAtLeast(rate), a, rate));
+    let faster_a = turn(a, RATE_CENTI_MAX, |rate| !too_low(Cure::RateAAtLeast(rate), b, rate));
+    let change = turn(treatment.b.change_over_seconds, 0, |seconds| helps(&Cure::ChangeOverAtMost(seconds)));
+    let even_out = turn(treatment.a.even_out_seconds(sqft), 0, |seconds| helps(&Cure::EvenOutAtMost(seconds)));
+    let longest = treatment.window.max_seconds;
+    let longer = turn(longest, DWELL_SECONDS_MAX, |seconds| helps(&Cure::DwellMaxAtLeast(seconds)));
+    let two = (treatment.applicators == Applicators::One).then_some(Cure::TwoApplicators);
+    [
+        two,
+        faster_b.map(Cure::RateBAtLeast),
+        faster_a.map(Cure::RateAAtLeast),
+        change.map(Cure::ChangeOverAtMost),
+        even_out.map(Cure::EvenOutAtMost),
+        longer.map(Cure::DwellMaxAtLeast),
+    ]
+    .into_iter()
+    .flatten()
+    .filter(helps)
+    .collect()
+}
+
+/// The value nearest to `bad`, on the way to `end`, from which on `good` holds; by halving.
+fn turn(mut bad: i64, end: i64, good: impl Fn(i64) -> bool) -> Option<i64> {
+    if bad == end || !good(end) {
+        return None;
     }
-    let longer = Some(Cure::DwellMaxAtLeast(good)).filter(helps);
-    [two, faster_b, faster_a, change, even_out, longer].into_iter().flatten().collect()
+    let mut found = end;
+    while (found - bad).abs() > 1 {
+        let middle = (found + bad) / 2;
+        *(if good(middle) { &mut found } else { &mut bad }) = middle;
+    }
+    Some(found)
 }

@@ -57,7 +57,7 @@ pub(super) fn lags(treatment: &Treatment, sqft: i64) -> Lags {
 }
 
 /// What keeps a section of `sqft` from keeping its dwell. Once it is something, it stays so for larger sections.
-fn limit(treatment: &Treatment, sqft: i64) -> Limit {
+pub(super) fn limit(treatment: &Treatment, sqft: i64) -> Limit {
     let (a, b) = (treatment.a.sqft_per_minute_centi, treatment.b.sqft_per_minute_centi);
     let (min, max) = (treatment.window.min_seconds, treatment.window.max_seconds);
     let ready = ready_seconds(treatment, sqft);
