@@ -8,6 +8,7 @@
 //! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
 //! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
+//! | `work`, `rolling` | how much work a step is; the two parts of a treatment that are rolled in sections |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
 //! | `json`, `scalar`, `fault` | text, small values, and how faults are located |
 //! | `warnings`, `limits` | what no single document shows |
@@ -30,6 +31,7 @@ mod placement;
 mod plan;
 mod planning_file;
 mod region;
+mod rolling;
 mod scalar;
 mod settings;
 mod sites;
@@ -37,6 +39,7 @@ mod step;
 mod violation;
 mod wait;
 mod warnings;
+mod work;
 mod write;
 
 #[cfg(test)]
@@ -66,4 +69,5 @@ pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
 pub use violation::ViolationDto;
 pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
+pub use work::{MinutesByApplicatorsDto, RollingDto};
 pub use write::{planning_file, write_planning_file};

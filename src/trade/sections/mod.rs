@@ -14,8 +14,10 @@
 //! | `hands` | who is free when, and with which roller in hand |
 //! | `timeline` | from sections to acts |
 //! | `happened` | the rest of a plan from what really happened: what is late is wet with part A again |
+//! | `booking` | how long the planner books the two steps |
 //! | `words` | as a crew would read it |
 
+mod booking;
 mod cure;
 mod fit;
 mod hands;
@@ -27,6 +29,7 @@ mod words;
 #[cfg(test)]
 mod tests;
 
+pub use booking::{Booking, booking};
 pub use cure::Cure;
 pub use fit::{Largest, Limit};
 pub use happened::{Report, replan};
