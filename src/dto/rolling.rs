@@ -4,8 +4,12 @@
 
 use super::chain::Source;
 use super::fault::{At, Faults, shown};
+use super::house::HouseDto;
+use super::job::JobDto;
+use super::section_plan::RolledTreatment;
 use super::sites::Site;
 use super::step::StepDto;
+use super::wait::{WaitDto, WaitKindDto};
 use super::work::RollingDto;
 use crate::domain::chain::{Step, Wait, WaitKind, Work};
 use crate::domain::fault::Fault;
@@ -140,4 +144,27 @@ fn book(steps: &mut [Step], (first, second): (usize, usize), one: Option<Booking
             steps[step].head_count_min = steps[step].head_count_min.max(2);
         }
     }
+}
+
+/// The treatments of a job with a chain of its own. Chains that are stored have been judged, so what does not fit
+/// together is no treatment.
+pub(super) fn of_job(job: &JobDto, house: &HouseDto) -> Vec<RolledTreatment> {
+    let (steps, site) = (job.steps.as_deref().unwrap_or(&[]), Site::of(house));
+    let step = |key: &str| steps.iter().find(|step| step.key == key);
+    let dwells = job.waits.iter().flatten().filter(|wait| wait.kind == WaitKindDto::Dwell);
+    let treatment = |wait: &WaitDto| {
+        let (a, b, max) = (step(&wait.from)?, step(&wait.to)?, wait.max.as_ref()?);
+        let window = Window { min_seconds: wait.min_minutes * 60, max_seconds: max.minutes * 60 };
+        let treatment = treatment(rooms(a, &site), (a.rolling?, b.rolling?), window, &mut Faults::default())?;
+        Some(RolledTreatment {
+            a: a.key.clone(),
+            b: b.key.clone(),
+            head_count_min: a.head_count_min.max(b.head_count_min),
+            treatment: Treatment { set_up_seconds: a.set_up_minutes * 60, ..treatment },
+        })
+    };
+    let mut found: Vec<RolledTreatment> = dwells.filter_map(treatment).collect();
+    let place = |rolled: &RolledTreatment| steps.iter().position(|step| step.key == rolled.a);
+    found.sort_by_key(place);
+    found
 }

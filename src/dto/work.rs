@@ -69,7 +69,7 @@ fn half_minute() -> i64 {
 
 impl RollingDto {
     /// For the section plan.
-    pub(super) fn to_trade(self, at: &At, faults: &mut Faults) -> Option<PartWork> {
+    pub(crate) fn to_trade(self, at: &At, faults: &mut Faults) -> Option<PartWork> {
         let mut rate = |name: &str, value: f64| {
             faults.parts(&at.field(name), value, 100, 1..=RATE_CENTI_MAX as i32, "square feet a minute").map(i64::from)
         };

@@ -34,7 +34,7 @@ pub use cure::Cure;
 pub use fit::{Largest, Limit};
 pub use happened::{Report, replan};
 pub use timeline::plan;
-pub use words::{NOTES, clock, lines};
+pub use words::{NOTES, clock, limit_words, lines};
 
 use crate::domain::bounds::{AREA_SQFT_MAX, AREAS_PER_HOUSE_MAX};
 use crate::domain::fault::Fault;
@@ -324,6 +324,12 @@ impl Section {
     pub fn dwell_seconds(&self) -> (i64, i64) {
         (self.b.from - self.a.from, self.b.until - self.a.until)
     }
+}
+
+/// Whether the dwell of `section` lies in its window; only what has happened can lie outside.
+pub fn keeps_dwell(section: &Section, window: Window) -> bool {
+    let (first, last) = section.dwell_seconds();
+    [first, last].iter().all(|seconds| (window.min_seconds..=window.max_seconds).contains(seconds))
 }
 
 /// What somebody does.

@@ -1,6 +1,6 @@
 //! A plan as a crew would read it aloud: one line for each thing to do, at its time.
 
-use super::{Act, Applicators, Doing, Limit, Part, Plan, Section, Treatment};
+use super::{Act, Applicators, Doing, Limit, Part, Plan, Section, Treatment, keeps_dwell};
 
 /// What goes with every plan. Common practice, no source, unless a label says more.
 pub const NOTES: [&str; 7] = [
@@ -33,22 +33,24 @@ pub fn lines(treatment: &Treatment, plan: &Plan, at: impl Fn(i64) -> String) -> 
     out
 }
 
-fn largest(plan: &Plan) -> String {
-    let sqft = plan.largest.sqft;
-    match plan.largest.limit {
-        Limit::None => "A section may be as large as the floor.".to_owned(),
-        Limit::FirstPoint => format!(
-            "Largest section {sqft} sq ft: when part A is on it and part B is ready, its first point has waited as \
-             long as it may."
-        ),
-        Limit::LastPoint => format!(
-            "Largest section {sqft} sq ft: when part B reaches its last point, that has waited as long as it may."
-        ),
+/// Why no section is larger.
+pub fn limit_words(limit: Limit) -> &'static str {
+    match limit {
+        Limit::None => "a section may be as large as the floor",
+        Limit::FirstPoint => "when part A is on it and part B is ready, its first point has waited as long as it may",
+        Limit::LastPoint => "when part B reaches its last point, that has waited as long as it may",
         Limit::Rates => {
-            format!(
-                "Largest section {sqft} sq ft: the two parts are rolled at different rates, and the dwell uses up \
-                     its window from one end to the other."
-            )
+            "the two parts are rolled at different rates, and the dwell uses up its window from one end to the other"
+        }
+    }
+}
+
+fn largest(plan: &Plan) -> String {
+    let why = limit_words(plan.largest.limit);
+    match plan.largest.limit {
+        Limit::None => format!("Largest section: {why}."),
+        Limit::FirstPoint | Limit::LastPoint | Limit::Rates => {
+            format!("Largest section {} sq ft: {why}.", plan.largest.sqft)
         }
     }
 }
@@ -63,7 +65,11 @@ fn described(treatment: &Treatment, section: &Section) -> String {
         }
     });
     let (first, last) = section.dwell_seconds();
-    let again = if section.wet_again { "; too dry: wet it with part A again" } else { "" };
+    let again = match (section.wet_again, keeps_dwell(section, treatment.window)) {
+        (true, _) => "; too dry: wet it with part A again",
+        (false, true) => "",
+        (false, false) => "; outside the window: look at the floor, and ask what the label says",
+    };
     let floor: Vec<String> = floor.collect();
     format!(
         "{}, {} sq ft; dwell {} at the first point, {} at the last{again}",
