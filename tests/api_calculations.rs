@@ -45,6 +45,22 @@ async fn air_is_worked_out_for_any_role_and_nothing_is_kept() {
     assert!(told["drying"].as_array().unwrap().iter().any(|film| film["planned_factor"].is_null()), "{told}");
 }
 
+/// The example of `docs/treatment-sections.md` is what the program says.
+#[test]
+fn the_example_of_the_documentation_is_true() {
+    let page = include_str!("../docs/treatment-sections.md");
+    let block = |name: &str| page.split(name).nth(1).and_then(|rest| rest.split("```").next()).unwrap().trim();
+    let question: Value = serde_json::from_str(block("```json")).unwrap();
+    let printed = program("treatment-sections", &question, false);
+    let told = String::from_utf8(printed.stdout).unwrap();
+    assert!(told.ends_with(&format!("{}\n", block("```text"))), "{told}");
+    let mut late = question.clone();
+    late["happened"] =
+        serde_json::from_str(page.split("```json").nth(2).unwrap().split("```").next().unwrap()).unwrap();
+    let told = String::from_utf8(program("treatment-sections", &late, false).stdout).unwrap();
+    assert!(told.contains("too dry: wet it with part A again"), "{told}");
+}
+
 /// Source: the formula of `docs/treatment-sections.md`: one applicator, 20 and 15 sq ft a minute, two minutes to change
 /// rollers, 10 to 15 minutes of dwell: at most 195 sq ft.
 #[tokio::test]

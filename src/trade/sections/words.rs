@@ -40,7 +40,8 @@ pub fn limit_words(limit: Limit) -> &'static str {
         Limit::FirstPoint => "when part A is on it and part B is ready, its first point has waited as long as it may",
         Limit::LastPoint => "when part B reaches its last point, that has waited as long as it may",
         Limit::Rates => {
-            "the two parts are rolled at different rates, and the dwell uses up its window from one end to the other"
+            "the two parts are rolled at different rates, and the dwell uses up its window from one end to the other; with \
+             the quicker part rolled as slowly as the other it may be larger"
         }
     }
 }
