@@ -6,6 +6,7 @@ pub mod air;
 pub mod drying;
 pub mod gate;
 pub mod house_air;
+pub mod treatment_sections;
 
 use crate::dto::{Located, read_json};
 use serde::Serialize;
@@ -46,6 +47,7 @@ pub const CALCULATIONS: &[(&str, Teller)] = &[
     ("air", tell::<air::AirQuestion>),
     ("drying", tell::<drying::DryingQuestion>),
     ("gate", tell::<gate::GateQuestion>),
+    ("treatment-sections", tell::<treatment_sections::TreatmentSectionsQuestion>),
 ];
 
 fn tell<C: Calculation>(text: &str, form: Form) -> Result<String, Vec<Located>> {

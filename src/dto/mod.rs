@@ -9,6 +9,8 @@
 //! | `settings`, `region`, `normals`, `house`, `crew`, `calendar` | nouns |
 //! | `past_weather` | a table of hours that have been, of which normals are made |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
+//! | `work`, `rolling` | how much work a step is; the two parts of a treatment that are rolled in sections |
+//! | `section_plan` | such a treatment, second by second, as it is shown |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
 //! | `json`, `scalar`, `fault` | text, small values, and how faults are located |
 //! | `warnings`, `limits` | what no single document shows |
@@ -33,13 +35,16 @@ mod placement;
 mod plan;
 mod planning_file;
 mod region;
+mod rolling;
 mod scalar;
+mod section_plan;
 mod settings;
 mod sites;
 mod step;
 mod violation;
 mod wait;
 mod warnings;
+mod work;
 mod write;
 
 #[cfg(test)]
@@ -70,8 +75,13 @@ pub use planning_file::{
 };
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
 pub(crate) use scalar::local;
+pub use section_plan::{
+    ActDto, DoingDto, PartDto, RolledTreatment, SectionDto, SectionFloorDto, SectionPlanDto, rolled_treatments,
+    section_plan,
+};
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
 pub use violation::ViolationDto;
 pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
+pub use work::{MinutesByApplicatorsDto, RollingDto};
 pub use write::{planning_file, write_planning_file};
