@@ -10,9 +10,11 @@ use tackfree::domain::climate::Film;
 use tackfree::trade::drying::{LABEL_RH_PERCENT, LABEL_TEMP_C, drying_factor};
 use tackfree::trade::humid_air::{dew_point_c, rh_kept_vapour_percent, saturation_pressure_pa, vapour_deficit_pa};
 use tackfree::trade::moisture::{emc_percent_c, emc_percent_f};
+use tackfree::trade::sections::{Applicators, EvenOut, PartWork, Room, Treatment, Window, largest};
 
 const HANDBOOK: &str = "*Wood Handbook*, table 4-2";
 const ASHRAE: &str = "ASHRAE, by PyPI `psychrolib` 2.5.0 at 101325 Pa";
+const DWELL: &str = "dwell(x) = s + x (1/rB - 1/rA) within 10 to 15 minutes, worked by hand";
 const MODEL: &str = "our model, worked with ASHRAE's saturation pressure";
 /// *Wood Handbook*, table 4-2, 30 to 130 F, as reprinted at woodworkerssource.com/wood-moisture-content.html.
 const REPRINT: &str = include_str!("../data/wood-handbook-table-4-2.csv");
@@ -45,7 +47,7 @@ pub struct Section {
 
 /// All of them, in the order of the page; the reprinted grid of the handbook's table is apart, in [`reprint`].
 pub fn sections() -> Vec<Section> {
-    vec![emc(), humid_air(), vapour_kept(), drying()]
+    vec![emc(), humid_air(), vapour_kept(), drying(), treatment_sections()]
 }
 
 fn emc() -> Section {
@@ -171,6 +173,42 @@ fn drying() -> Section {
         text: "The model is ours and has no published table; these were worked apart from this crate. A factor of 2 means \
                twice the label's time. Commitments never use less than 1 (see `drying.md`).",
         values: table.into_iter().flat_map(row).collect(),
+    }
+}
+
+fn treatment_sections() -> Section {
+    let part = |sqft_per_minute: i64, change_over_minutes: i64| PartWork {
+        sqft_per_minute_centi: 100 * sqft_per_minute,
+        change_over_seconds: 60 * change_over_minutes,
+        shake_seconds: 0,
+        pour_seconds: 0,
+        even_out: EvenOut::Seconds(0),
+    };
+    let table = [(Applicators::One, 20, 260.0), (Applicators::One, 15, 195.0), (Applicators::Two, 15, 300.0)];
+    let value = |(applicators, rate_b, published): (Applicators, i64, f64)| {
+        let treatment = Treatment {
+            rooms: vec![Room { name: "Floor".to_owned(), sqft: 1_000 }],
+            a: part(20, 2),
+            b: part(rate_b, 2),
+            window: Window { min_seconds: 600, max_seconds: 900 },
+            applicators,
+            set_up_seconds: 0,
+        };
+        let people = applicators.people();
+        Value {
+            what: format!("largest section, {people} rolling, A at 20 and B at {rate_b} sq ft/min, sq ft"),
+            source: DWELL,
+            published,
+            ours: largest(&treatment).sqft as f64,
+            decimals: 0,
+            allowed: 0.0,
+        }
+    };
+    Section {
+        title: "Treatment sections",
+        text: "Every point of the floor has to have dwelt 10 to 15 minutes when part B comes. A change of rollers takes two \
+               minutes; nothing else is counted here. Derived in `treatment-sections.md`.",
+        values: table.map(value).into(),
     }
 }
 
