@@ -76,3 +76,28 @@ async fn what_cannot_be_shown_is_told() {
     office.get(&format!("{path}?persons=1")).await.problem(400, "bad-query");
     office.get("/v1/jobs/linden-5/treatment-plan").await.problem(404, "not-found");
 }
+
+/// The crew sees it on its own page, at the first part; the office, which has the plan, does not see it there.
+#[tokio::test]
+async fn the_crew_reads_it_on_its_page() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    treated(&office, 120).await;
+    office.publish().await;
+    let told = office.get("/v1/jobs/linden-4-floors/treatment-plan").await.expect(200);
+    let crew = told["crew"].as_str().unwrap();
+    let day = &told["starts_at"].as_str().unwrap()[..10];
+    let mut pages = Vec::new();
+    for feed in [json!({"kind": "crew", "crew": crew}), json!({"kind": "office"})] {
+        let made = office.post("/v1/feeds", &feed).await.expect(201);
+        let address = made["address"].as_str().unwrap().replace("/feeds/", "/week/").replace(".ics", "");
+        let page = app.caller("").get(&format!("{address}?from={day}")).await;
+        assert_eq!(page.status, 200, "{}", page.text);
+        pages.push(page.text);
+    }
+    let lines = told["lines"].as_array().unwrap();
+    let shown = |page: &str| lines.iter().filter(|line| page.contains(line.as_str().unwrap())).count();
+    assert_eq!((shown(&pages[0]), shown(&pages[1])), (lines.len(), 0), "{}", pages[0]);
+    assert_eq!(pages[0].matches("Section by section").count(), 1, "{}", pages[0]);
+    assert!(pages[0].contains("safety data sheet"), "{}", pages[0]);
+}

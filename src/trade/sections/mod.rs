@@ -47,8 +47,8 @@ pub const PAUSE_SECONDS_MAX: i64 = 3_600;
 pub const DWELL_SECONDS_MAX: i64 = 86_400;
 /// Longest set-up before the first section: a day.
 pub const SET_UP_SECONDS_MAX: i64 = 86_400;
-/// More sections than this are several jobs.
-pub const SECTIONS_MAX: i64 = 2_000;
+/// More sections than this are several jobs: a hundred and fifty hours of one person.
+pub const SECTIONS_MAX: i64 = 500;
 /// A section smaller than this is not worth a change of rollers: common practice, no source.
 pub const SECTION_SQFT_MIN: i64 = 20;
 

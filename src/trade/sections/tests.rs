@@ -111,6 +111,12 @@ fn what_cannot_be_is_refused_with_what_helps() {
     let fault = plan(&own).unwrap_err().fault();
     assert_eq!(fault.code, "no-section");
     assert!(fault.cure.starts_with("any one of: two applicators; "), "{}", fault.cure);
+    // A square foot more than so many sections of 20 sq ft.
+    let mut huge = treatment((20, 20), Applicators::One, &[SECTIONS_MAX * 20 + 1]);
+    huge.b.change_over_seconds = 840;
+    assert_eq!(plan(&huge).unwrap_err().fault().code, "too-many-sections");
+    huge.rooms[0].sqft -= 1;
+    assert_eq!(plan(&huge).unwrap().sections.len() as i64, SECTIONS_MAX);
     own.rooms.clear();
     assert_eq!(plan(&own).unwrap_err().fault().code, "out-of-range");
 }
