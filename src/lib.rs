@@ -17,4 +17,5 @@ pub mod planner;
 pub mod service;
 pub mod store;
 pub mod trade;
+pub mod weather;
 pub mod web;
