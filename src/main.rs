@@ -32,6 +32,10 @@ enum Command {
     Plan(cli::plan::PlanArguments),
     /// Have a plan audited against its planning file; needs no database
     CheckPlan(cli::plan::CheckArguments),
+    /// Turn a table or a document of the weather service into a forecast; needs no database
+    Forecast(cli::forecast::ForecastArguments),
+    /// Fetch new forecasts for all regions that have a gridpoint, of all companies
+    FetchForecasts(cli::forecasts::WeatherArguments),
     /// Print the OpenAPI document of the service
     Openapi,
 }
@@ -60,6 +64,8 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
     match &arguments.command {
         Command::Plan(arguments) => cli::plan::plan(arguments),
         Command::CheckPlan(arguments) => cli::plan::check(arguments),
+        Command::FetchForecasts(arguments) => wait_for(cli::forecasts::fetch(database, arguments)),
+        Command::Forecast(arguments) => cli::forecast::forecast(arguments),
         Command::Openapi => openapi(),
         Command::Serve(arguments) => wait_for(cli::serve::serve(database, arguments)).map(|()| String::new()),
         Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),

@@ -3,6 +3,8 @@
 
 pub mod database;
 pub mod demo;
+pub mod forecast;
+pub mod forecasts;
 pub mod plan;
 pub mod serve;
 pub mod week;

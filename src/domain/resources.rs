@@ -1,7 +1,7 @@
 //! What work needs: houses to work in, crews and gear to work with, and the travel between places.
 
 use super::calendar::Calendar;
-use super::climate::{HouseAir, OutdoorHour};
+use super::climate::{Gridpoint, HouseAir, OutdoorHour};
 use super::ids::{RegionIx, SkillSet};
 use super::text::{Key, Name};
 use super::time::Span;
@@ -93,6 +93,8 @@ pub struct Region {
     pub key: Key,
     /// For people.
     pub name: Name,
+    /// Where the weather service has its forecast.
+    pub gridpoint: Option<Gridpoint>,
     /// Never empty; one entry for each hour from the first to the last.
     pub hours: Vec<OutdoorHour>,
 }

@@ -13,6 +13,7 @@
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `keep_off` | when the customer should not walk on a floor |
+//! | `forecasts` | weather fetched for regions |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
@@ -24,6 +25,7 @@ mod compare;
 mod directory;
 mod error;
 mod feed_weeks;
+mod forecasts;
 mod job_shapes;
 mod jobs;
 mod keep_off;
@@ -43,6 +45,7 @@ pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
 pub use error::ServiceError;
 pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
+pub use forecasts::{Brought, ForecastFetched};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
@@ -54,6 +57,7 @@ pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;
 use crate::store::Store;
+use crate::weather::fetch::Source;
 use chrono::{DateTime, Utc};
 use clock::{Clock, SystemClock};
 use std::sync::Arc;
@@ -68,6 +72,7 @@ pub struct Service {
     store: Store,
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
+    weather: Option<Source>,
 }
 
 impl Service {
@@ -78,7 +83,12 @@ impl Service {
 
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
-        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)) }
+        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)), weather: None }
+    }
+
+    /// With a weather service to ask.
+    pub fn with_weather(self, source: impl Into<Option<Source>>) -> Service {
+        Service { weather: source.into(), ..self }
     }
 
     /// Where sessions come from.

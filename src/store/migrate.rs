@@ -29,6 +29,7 @@ const RIGHTS: &[(&str, &str)] = &[
     ("booking", "SELECT, INSERT, UPDATE, DELETE"),
     ("token", "SELECT, INSERT, UPDATE"),
     ("feed", "SELECT, INSERT, UPDATE"),
+    ("region_fetch", "SELECT, INSERT, UPDATE"),
     ("idempotency", "SELECT, INSERT, UPDATE, DELETE"),
 ];
 

@@ -17,6 +17,7 @@
 //! | `copy` | rows as binary COPY |
 //! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
 //! | `planning` | the whole planning input at once |
+//! | `fetches` | what the weather service said last |
 //! | `tokens`, `feeds`, `secret` | who may come in |
 //! | `idempotency` | the same request twice |
 //! | `cluster` | the private PostgreSQL that the program runs when no other is named |
@@ -29,6 +30,7 @@ mod copy;
 mod document;
 mod error;
 mod feeds;
+mod fetches;
 mod idempotency;
 mod jobs;
 mod migrate;
@@ -48,6 +50,7 @@ pub use copy::PlanRow;
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};
+pub use fetches::RegionFetch;
 pub use idempotency::{Begun, StoredResponse, Ticket};
 pub use jobs::{JobFilter, JobRow, JobStatus, NewJob};
 pub use migrate::{AppLogin, DEFAULT_APP_ROLE, migrate};

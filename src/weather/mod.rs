@@ -8,15 +8,20 @@
 //! | `gridpoint` | the document of the US National Weather Service for one grid square |
 //! | `interval` | stretches of time as that document writes them (ISO 8601) |
 //! | `summary` | what a forecast holds, for people |
+//! | `fetch` | asking the weather service: the only module here that is not pure |
+//! | `join` | a new forecast behind the old one |
 
 pub mod csv;
+pub mod fetch;
 pub mod gridpoint;
 mod interval;
+mod join;
 mod summary;
 
 #[cfg(test)]
 mod tests;
 
+pub use join::joined;
 pub use summary::{Hole, Summary};
 
 use crate::domain::fault::Fault;

@@ -100,5 +100,10 @@ fn weather(draw: &mut Draw, now: Minute, number: usize, mean: (i64, i64), spells
         rain_centi_mm: 0,
     };
     let text = format!("region-{number}");
-    Region { key: key(&text), name: name(&text), hours: air.into_iter().enumerate().map(hour).collect() }
+    Region {
+        key: key(&text),
+        name: name(&text),
+        gridpoint: None,
+        hours: air.into_iter().enumerate().map(hour).collect(),
+    }
 }

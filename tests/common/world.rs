@@ -195,7 +195,7 @@ pub fn weather(start: Minute, count: i64, air: impl Fn(i64) -> (i32, i32)) -> Re
         let start = Minute(first + i * HOUR);
         OutdoorHour { start, air: Air { temp_centi_c, rh_centi_percent }, rain_centi_mm: 0 }
     };
-    Region { key: key("coast"), name: name("Coast"), hours: (0..count).map(hour).collect() }
+    Region { key: key("coast"), name: name("Coast"), gridpoint: None, hours: (0..count).map(hour).collect() }
 }
 
 pub fn step_ref(job: u32, step: u16) -> StepRef {
