@@ -36,6 +36,8 @@ enum Command {
     Forecast(cli::forecast::ForecastArguments),
     /// Fetch new forecasts for all regions that have a gridpoint, of all companies
     FetchForecasts(cli::forecasts::WeatherArguments),
+    /// Work out one of the trade's numbers from a question in a file; needs no database
+    Calculate(cli::calculate::CalculateArguments),
     /// Print the OpenAPI document of the service
     Openapi,
 }
@@ -66,6 +68,7 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
         Command::CheckPlan(arguments) => cli::plan::check(arguments),
         Command::FetchForecasts(arguments) => wait_for(cli::forecasts::fetch(database, arguments)),
         Command::Forecast(arguments) => cli::forecast::forecast(arguments),
+        Command::Calculate(arguments) => cli::calculate::calculate(arguments),
         Command::Openapi => openapi(),
         Command::Serve(arguments) => wait_for(cli::serve::serve(database, arguments)).map(|()| String::new()),
         Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),
