@@ -4,7 +4,7 @@ use super::fault::Fault;
 use super::time::Minute;
 
 /// One hour of air.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Air {
     /// Hundredths of a degree Celsius.
     pub temp_centi_c: i32,
@@ -21,6 +21,15 @@ pub struct OutdoorHour {
     pub air: Air,
     /// Rain in hundredths of a millimetre.
     pub rain_centi_mm: i32,
+}
+
+/// Air measured in a house.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct AirReading {
+    /// When.
+    pub at: Minute,
+    /// What the meter showed.
+    pub air: Air,
 }
 
 /// A square of the forecast grid of the US National Weather Service: an office of three letters and two whole numbers,

@@ -50,7 +50,7 @@ pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};
 pub use gate::{FilmDto, GateDto};
 pub use history::{HistoryDto, OutcomeDto};
 pub(crate) use house::{AIR_CENTI_C, RH_CENTI_PERCENT};
-pub use house::{AreaDto, HouseAirDto, HouseDto, LocationDto};
+pub use house::{AirReadingDto, AreaDto, HouseAirDto, HouseDto, LocationDto};
 pub use job::{JobDto, PinDto};
 pub use json::read_json;
 pub use method::{MethodDto, built_in_method, built_in_methods};

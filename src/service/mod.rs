@@ -8,6 +8,7 @@
 //! | `companies`, `access` | companies and settings; tokens and calendar addresses |
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `job_shapes`, `bench` | jobs and their chains; as shown; tried on the rest of the company |
+//! | `air_readings` | air measured in houses |
 //! | `records`, `report_rules` | what happened; whether it can be so |
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
@@ -17,6 +18,7 @@
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
+mod air_readings;
 mod bench;
 mod calendars;
 pub mod clock;
@@ -40,6 +42,7 @@ mod weeks;
 mod wire;
 
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
+pub use air_readings::{AirReadingBody, AirReadingView};
 pub use calendars::{CalendarText, kind_word};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};

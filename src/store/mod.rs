@@ -13,6 +13,7 @@
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `chains` | jobs; their steps and waits |
 //! | `records` | what happened on the floor |
+//! | `air_readings` | air measured in houses |
 //! | `plans` | plans and their rows |
 //! | `copy` | rows as binary COPY |
 //! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
@@ -22,6 +23,7 @@
 //! | `idempotency` | the same request twice |
 //! | `cluster` | the private PostgreSQL that the program runs when no other is named |
 
+mod air_readings;
 mod bookings;
 mod chains;
 pub mod cluster;
@@ -43,6 +45,7 @@ mod records;
 mod secret;
 mod tokens;
 
+pub use air_readings::{AirReadingRow, AirTold, NewAirReading};
 pub use bookings::{BookedBy, BookingRow};
 pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};
 pub use companies::{CompanyRow, list_companies};

@@ -7,4 +7,5 @@ pub mod gate;
 pub mod house;
 pub mod humid_air;
 pub mod moisture;
+pub mod readings;
 pub mod ready;
