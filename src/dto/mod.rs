@@ -6,6 +6,7 @@
 //! |---|---|
 //! | `planning_file`, `write` | everything known at one instant: to a situation and back |
 //! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
+//! | `guess` | where a plan rests on weather that nobody has forecast |
 //! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
@@ -18,6 +19,7 @@ mod chain;
 mod crew;
 mod fault;
 mod gate;
+mod guess;
 mod history;
 mod house;
 mod job;
@@ -48,6 +50,7 @@ pub use crew::{AbsenceDto, CrewDto, EquipmentDto};
 pub(crate) use fault::{At, Faults};
 pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};
 pub use gate::{FilmDto, GateDto};
+pub use guess::{BeyondDto, GuessDto};
 pub use history::{HistoryDto, OutcomeDto};
 pub(crate) use house::{AIR_CENTI_C, RH_CENTI_PERCENT};
 pub use house::{AirReadingDto, AreaDto, HouseAirDto, HouseDto, LocationDto};

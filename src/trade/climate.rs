@@ -141,6 +141,13 @@ impl ForecastError {
     }
 }
 
+/// What a series says past its forecast's end.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Beyond {
+    /// The last 24 hours, over and over.
+    LastDayRepeated,
+}
+
 /// A gap-free hourly series of air, starting on a whole UTC hour, that answers for every instant.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct HourlyClimate {
@@ -200,6 +207,11 @@ impl HourlyClimate {
     /// Where guesses begin: from here on the last day is repeated. `None` when nothing is guessed (held air).
     pub const fn forecast_end(&self) -> Option<Minute> {
         self.known_until
+    }
+
+    /// What is said past the forecast's end.
+    pub const fn beyond(&self) -> Beyond {
+        Beyond::LastDayRepeated
     }
 
     /// The air at an instant: before the start the first hour's, past the end the last 24 hours repeated for ever.

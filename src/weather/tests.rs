@@ -115,7 +115,7 @@ fn merged_hours_are_taken_apart_and_amounts_divided() {
     let temp = layer(
         "wmoUnit:degC",
         &[
-            ("2019-07-04T18:00:00+00:00/PT3H", json!(21.111111111111111)),
+            ("2019-07-04T18:00:00+00:00/PT3H", json!(21.11111111111111)),
             ("2019-07-04T21:00:00+00:00/P1DT6H", json!(18)),
         ],
     );
