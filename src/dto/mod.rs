@@ -9,6 +9,8 @@
 //! | `guess` | where a plan rests on weather that nobody has forecast |
 //! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
+//! | `work`, `rolling` | how much work a step is; the two parts of a treatment that are rolled in sections |
+//! | `section_plan` | such a treatment, second by second, as it is shown |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
 //! | `json`, `scalar`, `fault` | text, small values, and how faults are located |
 //! | `warnings`, `limits` | what no single document shows |
@@ -32,13 +34,16 @@ mod placement;
 mod plan;
 mod planning_file;
 mod region;
+mod rolling;
 mod scalar;
+mod section_plan;
 mod settings;
 mod sites;
 mod step;
 mod violation;
 mod wait;
 mod warnings;
+mod work;
 mod write;
 
 #[cfg(test)]
@@ -67,8 +72,13 @@ pub use planning_file::{
     parse_planning_file,
 };
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
+pub use section_plan::{
+    ActDto, DoingDto, PartDto, RolledTreatment, SectionDto, SectionFloorDto, SectionPlanDto, rolled_treatments,
+    section_plan,
+};
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
 pub use violation::ViolationDto;
 pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
+pub use work::{MinutesByApplicatorsDto, RollingDto};
 pub use write::{planning_file, write_planning_file};

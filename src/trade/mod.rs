@@ -9,3 +9,4 @@ pub mod humid_air;
 pub mod moisture;
 pub mod readings;
 pub mod ready;
+pub mod sections;
