@@ -84,6 +84,38 @@ async fn what_is_no_forecast_is_told_in_its_own_form() {
     assert_eq!((shown.expect(200)["hours"][0]["temp_c"].as_f64(), shown.etag()), (Some(0.0), "\"1\""));
 }
 
+/// The forecast ends on Monday evening; a coat takes a day.
+#[tokio::test]
+async fn plans_and_the_offices_week_say_where_they_guess() {
+    let app = app::start().await;
+    let office = office(&app).await;
+    put(&app, &office, "text/csv", table("70")).await.expect(200);
+    for crew in ["north", "south"] {
+        office.post("/v1/crews", &app::crew(crew)).await.expect(201);
+    }
+    office.post("/v1/equipment", &app::equipment("big-machine")).await.expect(201);
+    let mut house = app::house("linden-4");
+    house["air"] = json!({"open": {}});
+    house["region"] = json!("coast");
+    office.post("/v1/houses", &house).await.expect(201);
+    office.post("/v1/jobs", &app::job("linden-4-floors", "linden-4")).await.expect(201);
+    let draft = office.publish().await;
+    let guess = json!({"region": "coast", "region_name": "Coast", "from": "2026-03-09T20:00:00-04:00",
+        "beyond": "last_day_repeated", "waits": 1, "steps": 0});
+    assert_eq!(draft["guesses"], json!([guess]));
+    assert_eq!(office.get("/v1/plans/published").await.expect(200)["guesses"], json!([guess]));
+    let said = "From Mon 9 Mar 20:00 on, 1 wait in region Coast rests on the last forecast day repeated.";
+    for (body, told) in [
+        (json!({"kind": "office"}), true),
+        (json!({"kind": "crew", "crew": "north"}), false),
+        (json!({"kind": "customer", "house": "linden-4"}), false),
+    ] {
+        let feed = office.post("/v1/feeds", &body).await.expect(201);
+        let page = feed["address"].as_str().unwrap().replace("/feeds/", "/week/").replace(".ics", "");
+        assert_eq!(app.caller("").get(&page).await.text.contains(said), told, "{body}");
+    }
+}
+
 #[test]
 fn files_become_forecasts_on_the_command_line() {
     let folder = tempfile::tempdir().unwrap();
