@@ -18,4 +18,5 @@ pub mod planner;
 pub mod service;
 pub mod store;
 pub mod trade;
+pub mod weather;
 pub mod web;

@@ -32,6 +32,10 @@ enum Command {
     Plan(cli::plan::PlanArguments),
     /// Have a plan audited against its planning file; needs no database
     CheckPlan(cli::plan::CheckArguments),
+    /// Turn a table or a document of the weather service into a forecast; needs no database
+    Forecast(cli::forecast::ForecastArguments),
+    /// Fetch new forecasts for all regions that have a gridpoint, of all companies
+    FetchForecasts(cli::forecasts::WeatherArguments),
     /// Work out one of the trade's numbers from a question in a file; needs no database
     Calculate(cli::calculate::CalculateArguments),
     /// Make a region's usual air, for the days past its forecast, from past weather; needs no database
@@ -64,6 +68,8 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
     match &arguments.command {
         Command::Plan(arguments) => cli::plan::plan(arguments),
         Command::CheckPlan(arguments) => cli::plan::check(arguments),
+        Command::FetchForecasts(arguments) => wait_for(cli::forecasts::fetch(database, arguments)),
+        Command::Forecast(arguments) => cli::forecast::forecast(arguments),
         Command::Calculate(arguments) => cli::calculate::calculate(arguments),
         Command::Normals(arguments) => cli::normals::normals(arguments),
         Command::Openapi => openapi(),

@@ -9,8 +9,8 @@ use serde_json::json;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::time::Duration;
 use tackfree::store::{
-    AppLogin, Begun, CompanyId, DEFAULT_APP_ROLE, FeedKind, NewRecord, NewToken, Noun, RecordOutcome, Store,
-    StoreError, TokenRole, list_companies, migrate, new_id,
+    AppLogin, Begun, CompanyId, DEFAULT_APP_ROLE, FeedKind, NewAirReading, NewRecord, NewToken, Noun, RecordOutcome,
+    RegionFetch, Store, StoreError, TokenRole, list_companies, migrate, new_id,
 };
 
 /// Every table but the migrations' own.
@@ -27,9 +27,22 @@ async fn tables(test: &TestStore) -> Vec<String> {
 async fn full_company(test: &TestStore) -> Small {
     let small = small(test).await;
     let mut session = test.session(small.company).await;
-    for other in [Noun::Equipment, Noun::Method, Noun::Region] {
+    for other in [Noun::Equipment, Noun::Method] {
         session.insert_noun(other, &common::store::noun("thing")).await.unwrap();
     }
+    let reading = NewAirReading {
+        house_id: small.house.id,
+        taken_at: at(0),
+        temp_centi_c: 2_000,
+        rh_centi_percent: 5_000,
+        note: None,
+        recorded_at: at(1),
+        recorded_by: "Anna".into(),
+    };
+    session.append_air_reading(&reading).await.unwrap();
+    let region = session.insert_noun(Noun::Region, &common::store::noun("coast")).await.unwrap();
+    let fetch = RegionFetch { region_version: 1, etag: None, last_modified: None, fetched_at: at(0) };
+    session.keep_region_fetch(region.id, &fetch).await.unwrap();
     session.append_record(&record(&small, "sand", 0)).await.unwrap();
     let draft = session.insert_plan(&plan(), &[row(small.job.id, "coat", small.crews[0].id, 60, 90)]).await.unwrap();
     session.publish_plan(draft.id, draft.version, at(0)).await.unwrap();
@@ -199,6 +212,8 @@ async fn history_is_only_added_to_and_the_chain_is_not_deleted() {
     for forbidden in [
         "UPDATE step_record SET outcome = 'failed'",
         "DELETE FROM step_record",
+        "UPDATE house_air_reading SET temp_centi_c = 0",
+        "DELETE FROM house_air_reading",
         "DELETE FROM job_step",
         "DELETE FROM plan",
     ] {

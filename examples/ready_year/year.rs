@@ -10,7 +10,7 @@ use chrono::{Days, NaiveDate};
 use tackfree::domain::climate::{Film, Gate, HouseAir};
 use tackfree::domain::time::{HOUR, Minute, Span};
 use tackfree::domain::zone::Zone;
-use tackfree::trade::climate::HourlyClimate;
+use tackfree::trade::climate::{AirOverTime, HourlyClimate};
 use tackfree::trade::drying::progress_ppm;
 use tackfree::trade::gate::allowed_spans;
 use tackfree::trade::house::house_climate;
@@ -86,7 +86,7 @@ fn floor(climate: &HourlyClimate, film: Film, table: &DryingTable, (start, label
     let Some(ready) = table.ready_at(start, label).filter(|ready| ready.since(start) <= WAITED_HOURS_MAX * HOUR) else {
         return Ready::No;
     };
-    let held = climate.hours_covering(start, ready).any(|(_, air)| progress_ppm(film, air) == 0);
+    let held = climate.hours_covering(start, ready).any(|(_, air)| air.is_some_and(|air| progress_ppm(film, air) == 0));
     let minutes = ready.since(start);
     if held { Ready::Held(minutes) } else { Ready::After(minutes) }
 }

@@ -1,9 +1,11 @@
-//! Bodies: bounded, JSON, read to a shape with every fault told where it is.
+//! Bodies: bounded, JSON (forecasts also in two other forms), read to a shape with every fault told where it is.
 
 use super::problem::Problem;
 use super::registry;
 use crate::domain::fault::Fault;
-use crate::dto::{FaultDto, Located, read_json};
+use crate::dto::{FaultDto, ForecastDto, Located, read_json};
+use crate::weather::csv;
+use crate::weather::gridpoint::GridpointDocument;
 use actix_web::dev::Payload;
 use actix_web::http::header;
 use actix_web::{FromRequest, HttpMessage, HttpRequest};
@@ -19,6 +21,9 @@ use tokio::time::timeout;
 pub const JSON_BYTES_MAX: usize = 1 << 20;
 /// Largest body with a forecast: a year of hours.
 pub const FORECAST_BYTES_MAX: usize = 4 << 20;
+/// What a forecast may come as.
+const FORECAST_MEDIA: &str = "Send application/json, text/csv, or application/geo+json (a document of the US National \
+     Weather Service), without a Content-Encoding.";
 /// How long a body may take to arrive.
 const ARRIVAL_MAX: Duration = Duration::from_secs(60);
 /// How much of a body that is too large is read all the same, so that its sender gets to see the reply.
@@ -49,20 +54,80 @@ impl<T: DeserializeOwned + 'static, const MAX: usize> FromRequest for Body<T, MA
     }
 }
 
+/// A forecast in any form that it is taken in, said by its media type. Faults in what it says are told by whoever has
+/// looked at the rest of the request.
+#[derive(Debug)]
+pub struct ForecastBody(pub Result<ForecastDto, Vec<Located>>);
+
+/// How the hours of a forecast are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Form {
+    Own,
+    Gridpoint,
+    Table,
+}
+
+impl Form {
+    fn of(request: &HttpRequest) -> Result<Form, Problem> {
+        refuse_encoded(request)?;
+        let media = request.content_type();
+        if media.eq_ignore_ascii_case("text/csv") {
+            Ok(Form::Table)
+        } else if media.eq_ignore_ascii_case("application/geo+json") {
+            Ok(Form::Gridpoint)
+        } else if is_json(media) {
+            Ok(Form::Own)
+        } else {
+            Err(other_media(media))
+        }
+    }
+}
+
+impl FromRequest for ForecastBody {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<ForecastBody, Problem>>>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let form = Form::of(request).map_err(|problem| problem.cure(FORECAST_MEDIA));
+        let mut payload = payload.take();
+        Box::pin(async move {
+            let bytes = timeout(ARRIVAL_MAX, read(&mut payload, FORECAST_BYTES_MAX)).await;
+            let form = form?;
+            let bytes = bytes.map_err(|_| too_slow())??;
+            Ok(ForecastBody(match form {
+                Form::Own => {
+                    let forecast: ForecastDto = parse(&bytes, FORECAST_BYTES_MAX)?;
+                    let faults = forecast.check();
+                    if faults.is_empty() { Ok(forecast) } else { Err(faults) }
+                }
+                Form::Gridpoint => parse::<GridpointDocument>(&bytes, FORECAST_BYTES_MAX)?.forecast(),
+                Form::Table => csv::read(utf8(&bytes)?),
+            }))
+        })
+    }
+}
+
 fn check_type(request: &HttpRequest) -> Result<(), Problem> {
-    let refuse = |detail: String| Err(Problem::new(registry::UNSUPPORTED_MEDIA_TYPE, detail));
+    refuse_encoded(request)?;
+    let media = request.content_type();
+    if is_json(media) { Ok(()) } else { Err(other_media(media)) }
+}
+
+fn refuse_encoded(request: &HttpRequest) -> Result<(), Problem> {
     let encoding = request.headers().get(header::CONTENT_ENCODING);
     if encoding.is_some_and(|encoding| !encoding.as_bytes().eq_ignore_ascii_case(b"identity")) {
-        return refuse("the body is said to be encoded".to_owned());
+        return Err(Problem::new(registry::UNSUPPORTED_MEDIA_TYPE, "the body is said to be encoded"));
     }
-    let media = request.content_type();
-    let json = media.eq_ignore_ascii_case("application/json")
-        || (media.starts_with("application/") && media.ends_with("+json"));
-    if json {
-        Ok(())
-    } else {
-        refuse(format!("the body is said to be {:?}", media.chars().take(64).collect::<String>()))
-    }
+    Ok(())
+}
+
+fn is_json(media: &str) -> bool {
+    media.eq_ignore_ascii_case("application/json") || (media.starts_with("application/") && media.ends_with("+json"))
+}
+
+fn other_media(media: &str) -> Problem {
+    let media: String = media.chars().take(64).collect();
+    Problem::new(registry::UNSUPPORTED_MEDIA_TYPE, format!("the body is said to be {media:?}"))
 }
 
 async fn read(payload: &mut Payload, max: usize) -> Result<Vec<u8>, Problem> {
@@ -92,16 +157,20 @@ fn too_large(max: usize) -> Problem {
 }
 
 fn parse<T: DeserializeOwned>(bytes: &[u8], max: usize) -> Result<T, Problem> {
-    let Ok(text) = std::str::from_utf8(bytes) else {
-        return Err(malformed(vec![Located {
-            pointer: String::new(),
-            fault: Fault::new("bad-json", "the body is not UTF-8", "send UTF-8 (RFC 8259, section 8.1)"),
-        }]));
-    };
+    let text = utf8(bytes)?;
     if let Some(located) = nul(text).or_else(|| no_object(text)) {
         return Err(malformed(vec![located]));
     }
     read_json(text, max).map_err(malformed)
+}
+
+fn utf8(bytes: &[u8]) -> Result<&str, Problem> {
+    std::str::from_utf8(bytes).map_err(|_| {
+        malformed(vec![Located {
+            pointer: String::new(),
+            fault: Fault::new("bad-json", "the body is not UTF-8", "send UTF-8 (RFC 8259, section 8.1)"),
+        }])
+    })
 }
 
 /// PostgreSQL has no text with NUL in it, and no text for people has one.

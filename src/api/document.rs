@@ -137,7 +137,7 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
         problems.extend([
             (408, "The body did not arrive in time"),
             (413, "The body is too large"),
-            (415, "The body is no JSON"),
+            (415, "The body is of a kind that is not taken here"),
             (422, "The body has faults"),
         ]);
     }

@@ -5,6 +5,7 @@ use crate::domain::fault::Fault;
 use crate::dto::FaultDto;
 use crate::service::ServiceError;
 use crate::store::StoreError;
+use crate::weather::fetch::FetchError;
 use actix_web::http::StatusCode;
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::{HttpResponse, ResponseError};
@@ -209,6 +210,17 @@ impl From<ServiceError> for Problem {
             ServiceError::NotYourCrew { .. } => Problem::new(registry::NOT_YOUR_CREW, told),
             ServiceError::CannotPlan(errors) => Problem::new(registry::CANNOT_PLAN, counted(&errors)).errors(errors),
             ServiceError::BuiltIn(_) => Problem::new(registry::BUILT_IN, told),
+            ServiceError::NoGridpoint(_) => Problem::new(registry::NO_GRIDPOINT, told),
+            ServiceError::NoWeatherService => Problem::new(registry::NO_WEATHER_SERVICE, told),
+            ServiceError::NoForecast(error) => {
+                let (code, cure) = (error.code().to_owned(), error.cure().to_owned());
+                let mut errors =
+                    vec![FaultDto { pointer: String::new(), code, what: told.clone(), cure: cure.clone() }];
+                if let FetchError::NoForecast(faults) = &error {
+                    errors.extend(faults.iter().map(FaultDto::from));
+                }
+                Problem::new(registry::WEATHER_FAILED, told).cure(cure).errors(errors)
+            }
             ServiceError::PlanningBusy => Problem::new(registry::PLANNING_BUSY, told).retry(),
             ServiceError::PlanRejected(_) => Problem::new(registry::PLAN_REJECTED, told),
             ServiceError::PlanOutdated(errors) => {

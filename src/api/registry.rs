@@ -69,13 +69,17 @@ problems! {
         "Make a new plan, and tell the operator: this one should not exist.";
     IDEMPOTENCY_IN_PROGRESS = "idempotency-in-progress", CONFLICT, "A request with this Idempotency-Key is being answered",
         "Wait as long as Retry-After says, and send it again.";
+    NO_GRIDPOINT = "no-gridpoint", CONFLICT, "The region does not say where its forecast is",
+        "Give the region a `gridpoint`: the weather service tells it of any place under /points/{latitude},{longitude}.";
+    NO_WEATHER_SERVICE = "no-weather-service", CONFLICT, "This server asks no weather service",
+        "Have the operator start it with --weather-contact, or bring the forecast by hand.";
     BODY_TOO_SLOW = "body-too-slow", REQUEST_TIMEOUT, "The body did not arrive in time",
         "Send it again over a better connection, or less of it.";
     STALE = "stale", PRECONDITION_FAILED, "It has been changed in the meantime",
         "Read it again, apply the change to what it is now, and send that with the ETag it has now.";
     BODY_TOO_LARGE = "body-too-large", PAYLOAD_TOO_LARGE, "The body is larger than this address takes",
         "Send less, or in parts.";
-    UNSUPPORTED_MEDIA_TYPE = "unsupported-media-type", UNSUPPORTED_MEDIA_TYPE, "The body is not said to be JSON",
+    UNSUPPORTED_MEDIA_TYPE = "unsupported-media-type", UNSUPPORTED_MEDIA_TYPE, "The body is of a kind that is not taken here",
         "Send `Content-Type: application/json`, without a Content-Encoding.";
     INVALID_DOCUMENT = "invalid-document", UNPROCESSABLE_ENTITY, "The document has faults",
         "Mend every place in `errors`; all that could be found are listed at once.";
@@ -89,6 +93,8 @@ problems! {
         "Try another seed, and send the operator GET /v1/planning-file: this is a defect of the program.";
     INTERNAL = "internal", INTERNAL_SERVER_ERROR, "The program failed",
         "Tell the operator the X-Request-Id of this reply.";
+    WEATHER_FAILED = "weather-failed", BAD_GATEWAY, "The weather service gave no forecast",
+        "Try again later; the forecast that is there stays until then.";
     DATABASE_BUSY = "database-busy", SERVICE_UNAVAILABLE, "The database is too busy",
         "Wait as long as Retry-After says, and send it again. Nothing was done.";
     DATABASE_UNAVAILABLE = "database-unavailable", SERVICE_UNAVAILABLE, "The database cannot be reached",

@@ -3,15 +3,18 @@
 
 use super::ledger::{DAY, Ledger, Stay};
 use crate::domain::chain::Wait;
-use crate::domain::climate::{Air, Film, Gate, HouseAir};
+use crate::domain::climate::{Air, AirReading, Film, Gate, HouseAir};
 use crate::domain::ids::HouseIx;
+use crate::domain::resources::House;
 use crate::domain::situation::Situation;
 use crate::domain::time::{HOUR, Minute, Span};
-use crate::trade::climate::HourlyClimate;
+use crate::trade::climate::{AirOverTime, HourlyClimate};
 use crate::trade::drying::{FULL_PROGRESS_PPM, progress_ppm};
-use crate::trade::house::house_climate;
+use crate::trade::house::model_of;
+use crate::trade::readings::HouseClimate;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// Longest wait looked at after the horizon; beyond it a floor counts as never ready.
 const BEYOND_MINUTES: i64 = 30 * DAY;
@@ -21,12 +24,12 @@ pub(super) struct Skies {
     until: Minute,
     /// By house: which of `climates`, if its air is known.
     of_house: Vec<Option<usize>>,
-    climates: Vec<HourlyClimate>,
+    climates: Vec<HouseClimate>,
     /// Progress a minute, by climate and film, for hours that were asked about: first hour, then hour by hour.
     asked: RefCell<BTreeMap<(usize, Film), BTreeMap<Minute, u32>>>,
 }
 
-/// What tells one climate from another: the region and the way the house is kept.
+/// What tells one computed air from another: the region and the way the house is kept.
 type ClimateKey = (Option<u16>, u8, i32, i32);
 
 impl Skies {
@@ -35,12 +38,14 @@ impl Skies {
         let outdoors: Vec<Option<HourlyClimate>> =
             situation.regions.iter().map(|region| HourlyClimate::of_region(region).ok()).collect();
         let mut climates = Vec::new();
-        let mut known: BTreeMap<ClimateKey, Option<usize>> = BTreeMap::new();
+        let mut models: BTreeMap<ClimateKey, Option<Arc<HourlyClimate>>> = BTreeMap::new();
+        let mut known: BTreeMap<(ClimateKey, &[AirReading]), Option<usize>> = BTreeMap::new();
         let mut of_house = Vec::with_capacity(situation.houses.len());
-        for house in 0..situation.houses.len() {
-            let house = HouseIx::from_index(house);
-            let climate = *known.entry(climate_key(situation, house)).or_insert_with(|| {
-                climates.push(climate_of(situation, house, &outdoors)?);
+        for house in &situation.houses {
+            let (key, readings) = (climate_key(house), house.air_readings.as_slice());
+            let climate = *known.entry((key, readings)).or_insert_with(|| {
+                let model = models.entry(key).or_insert_with(|| model(house, &outdoors).map(Arc::new));
+                climates.push(HouseClimate::new(model.clone(), readings)?);
                 Some(climates.len() - 1)
             });
             of_house.push(climate);
@@ -82,7 +87,10 @@ impl Skies {
     fn progress(&self, climate: usize, film: Film, hour: Minute) -> u32 {
         let mut asked = self.asked.borrow_mut();
         let hours = asked.entry((climate, film)).or_default();
-        *hours.entry(hour).or_insert_with(|| progress_ppm(film, self.climates[climate].at(hour)))
+        // In unknown air a film dries as on its label.
+        *hours.entry(hour).or_insert_with(|| {
+            self.climates[climate].air_at(hour).map_or(FULL_PROGRESS_PPM, |air| progress_ppm(film, air))
+        })
     }
 
     /// When the wait after `stay` is over: dry, and where it says overnight, not before the next day.
@@ -97,7 +105,7 @@ impl Skies {
         let end = work.end().plus(gate.hold_after_minutes);
         let mut hour = Minute(work.start().0.div_euclid(HOUR) * HOUR);
         while hour < end {
-            if !gate.admits(climate.at(hour)) {
+            if climate.air_at(hour).is_some_and(|air| !gate.admits(air)) {
                 return Some(hour.max(work.start()));
             }
             hour = hour.plus(HOUR);
@@ -111,8 +119,7 @@ pub(super) fn next_day(situation: &Situation, stay: &Stay<'_>) -> Minute {
     situation.houses[stay.house.index()].zone.next_day_start(stay.finish())
 }
 
-fn climate_key(situation: &Situation, house: HouseIx) -> ClimateKey {
-    let house = &situation.houses[house.index()];
+fn climate_key(house: &House) -> ClimateKey {
     let region = house.region.map(|region| region.0);
     match house.air {
         HouseAir::Controlled(Air { temp_centi_c, rh_centi_percent }) => (None, 0, temp_centi_c, rh_centi_percent),
@@ -122,14 +129,8 @@ fn climate_key(situation: &Situation, house: HouseIx) -> ClimateKey {
     }
 }
 
-/// The air of one house, if it is known: controlled, or with a forecast of its region.
-fn climate_of(situation: &Situation, house: HouseIx, outdoors: &[Option<HourlyClimate>]) -> Option<HourlyClimate> {
-    let house = &situation.houses[house.index()];
-    match house.air {
-        HouseAir::Controlled(air) => Some(HourlyClimate::constant(air)),
-        HouseAir::Closed | HouseAir::Open { .. } => {
-            let outdoor = outdoors.get(house.region?.index())?.as_ref()?;
-            Some(house_climate(outdoor, house.air))
-        }
-    }
+/// The air computed for a house, if it is known: controlled, or with a forecast of its region.
+fn model(house: &House, outdoors: &[Option<HourlyClimate>]) -> Option<HourlyClimate> {
+    let outdoor = house.region.and_then(|region| outdoors.get(region.index())?.as_ref());
+    model_of(house.air, outdoor)
 }

@@ -1,13 +1,13 @@
 //! When a wet floor is ready: the label's time bent by the air of the house, hour by hour.
 
 use super::Calculation;
-use super::house_air::{self, BeyondDto};
+use super::house_air::{KnownAir, Members};
 use crate::domain::bounds::WAIT_MINUTES_MAX;
 use crate::domain::climate::Film;
 use crate::domain::time::{HOUR, Minute, Span};
 use crate::domain::zone::Zone;
-use crate::dto::{At, Faults, FilmDto, ForecastDto, HouseAirDto, Located, NormalsDto, local};
-use crate::trade::climate::HourlyClimate;
+use crate::dto::{AirReadingDto, At, BeyondDto, Faults, FilmDto, ForecastDto, HouseAirDto, Located, NormalsDto, local};
+use crate::trade::climate::AirOverTime;
 use crate::trade::drying::{FULL_PROGRESS_PPM, drying_factor, progress_ppm};
 use crate::trade::ready::DryingTable;
 use serde::{Deserialize, Serialize};
@@ -40,6 +40,9 @@ pub struct DryingQuestion {
     /// The usual air outdoors, past the forecast's end.
     #[serde(default)]
     pub normals: Option<NormalsDto>,
+    /// What was measured in the house: overrules the computed air for a day each.
+    #[serde(default)]
+    pub air_readings: Vec<AirReadingDto>,
     /// IANA zone in which instants are answered; left out: UTC.
     #[serde(default)]
     #[schema(example = "America/New_York")]
@@ -98,7 +101,7 @@ struct Floor {
     film: Film,
     label_minutes: i64,
     start: Minute,
-    climate: HourlyClimate,
+    climate: KnownAir,
     zone: Zone,
 }
 
@@ -111,7 +114,13 @@ impl Calculation for DryingQuestion {
         let label = faults.whole(&At::Root.field("label_minutes"), self.label_minutes, bounds, "minutes");
         let start = faults.instant(&At::Root.field("start"), &self.start);
         let zone = faults.zone_or(&At::Root.field("time_zone"), self.time_zone.as_ref(), Zone::UTC);
-        let climate = house_air::read(self.air, self.forecast.as_ref(), self.normals.as_ref(), &mut faults);
+        let climate = Members {
+            air: self.air,
+            forecast: self.forecast.as_ref(),
+            normals: self.normals.as_ref(),
+            readings: &self.air_readings,
+        };
+        let climate = climate.read(&mut faults);
         match (label, start, zone, climate) {
             (Some(label_minutes), Some(start), Some(zone), Some(climate)) => {
                 let floor = Floor { film: self.film.into(), label_minutes, start, climate, zone };
@@ -158,13 +167,13 @@ impl Floor {
     fn told(&self, hourly: bool) -> DryingAnswer {
         let Floor { film, label_minutes, start, .. } = *self;
         let until = start.plus(3 * label_minutes + HELD_DAYS_MAX * 24 * HOUR);
-        let ready = DryingTable::new(&self.climate, film, start, until).ready_at(start, label_minutes);
+        let ready = DryingTable::new(self.climate.over_time(), film, start, until).ready_at(start, label_minutes);
         let looked_at =
             Span::new(start, ready.unwrap_or(until)).unwrap_or_else(|| unreachable!("a label is a minute at least"));
         let held = self.hours(looked_at).filter(|(_, ppm)| *ppm == 0).map(|(span, _)| span.minutes());
         let (first, ppm) = (self.climate.at(start), progress_ppm(film, self.climate.at(start)));
         let factor = drying_factor(film, first.temp_c(), first.rh_percent());
-        let guesses = house_air::guesses(&self.climate);
+        let guesses = self.climate.guesses();
         DryingAnswer {
             ready_at: ready.map(|ready| local(self.zone, ready)),
             wait_minutes: ready.map(|ready| ready.since(start)),
@@ -172,7 +181,7 @@ impl Floor {
             held_minutes: held.sum(),
             factor_at_start: factor.is_finite().then_some(factor),
             planned_factor_at_start: planned_factor(ppm),
-            rests_on_guess: house_air::is_guess(&self.climate, looked_at),
+            rests_on_guess: self.climate.is_guess(looked_at),
             guessed_from: guesses.map(|(from, _)| local(self.zone, from)),
             beyond: guesses.map(|(_, beyond)| beyond),
             hours: hourly.then(|| self.told_hours(looked_at)),
@@ -181,9 +190,9 @@ impl Floor {
 
     /// The parts of UTC hours that make up `span`, and the progress a minute in each.
     fn hours(&self, span: Span) -> impl Iterator<Item = (Span, u32)> + '_ {
-        self.climate.hours_covering(span.start(), span.end()).filter_map(move |(hour, air)| {
+        self.climate.over_time().hours_covering(span.start(), span.end()).filter_map(move |(hour, air)| {
             let part = Span::new(hour, hour.plus(HOUR))?.intersection(span)?;
-            Some((part, progress_ppm(self.film, air)))
+            Some((part, progress_ppm(self.film, air?)))
         })
     }
 

@@ -2,14 +2,13 @@
 
 use super::Calculation;
 use super::drying::hours_and_minutes;
-use super::house_air::{self, BeyondDto};
+use super::house_air::{KnownAir, Members};
 use crate::domain::bounds::STEP_MINUTES_MAX;
 use crate::domain::climate::Gate;
 use crate::domain::fault::Fault;
 use crate::domain::time::{Minute, Span};
 use crate::domain::zone::Zone;
-use crate::dto::{At, Faults, ForecastDto, GateDto, HouseAirDto, Located, NormalsDto, local};
-use crate::trade::climate::HourlyClimate;
+use crate::dto::{AirReadingDto, At, BeyondDto, Faults, ForecastDto, GateDto, HouseAirDto, Located, NormalsDto, local};
 use crate::trade::gate::GateTable;
 use serde::{Deserialize, Serialize};
 use std::fmt::Write;
@@ -42,6 +41,9 @@ pub struct GateQuestion {
     /// The usual air outdoors, past the forecast's end.
     #[serde(default)]
     pub normals: Option<NormalsDto>,
+    /// What was measured in the house: overrules the computed air for a day each.
+    #[serde(default)]
+    pub air_readings: Vec<AirReadingDto>,
     /// IANA zone in which instants are answered; left out: UTC.
     #[serde(default)]
     #[schema(example = "America/New_York")]
@@ -83,7 +85,7 @@ struct Asked {
     gate: Gate,
     work_minutes: i64,
     within: Span,
-    climate: HourlyClimate,
+    climate: KnownAir,
     zone: Zone,
 }
 
@@ -99,7 +101,13 @@ impl Calculation for GateQuestion {
         let until = faults.instant(&at("until"), &self.until);
         let within = from.zip(until).and_then(|(from, until)| faults.take(&at("until"), within(from, until)));
         let zone = faults.zone_or(&at("time_zone"), self.time_zone.as_ref(), Zone::UTC);
-        let climate = house_air::read(self.air, self.forecast.as_ref(), self.normals.as_ref(), &mut faults);
+        let climate = Members {
+            air: self.air,
+            forecast: self.forecast.as_ref(),
+            normals: self.normals.as_ref(),
+            readings: &self.air_readings,
+        };
+        let climate = climate.read(&mut faults);
         match (gate, work, within, zone, climate) {
             (Some(gate), Some(work_minutes), Some(within), Some(zone), Some(climate)) => {
                 Ok(Asked { gate, work_minutes, within, climate, zone }.told())
@@ -138,9 +146,9 @@ fn within(from: Minute, until: Minute) -> Result<Span, Fault> {
 
 impl Asked {
     fn told(&self) -> GateAnswer {
-        let table = GateTable::new(&self.climate, &self.gate, self.within.start(), self.within.end());
+        let table = GateTable::new(self.climate.over_time(), &self.gate, self.within.start(), self.within.end());
         let long_enough = table.work_spans().filter(|span| span.minutes() >= self.work_minutes);
-        let guesses = house_air::guesses(&self.climate);
+        let guesses = self.climate.guesses();
         GateAnswer {
             spans: long_enough.map(|span| self.span(span)).collect(),
             guessed_from: guesses.map(|(from, _)| local(self.zone, from)),
@@ -155,7 +163,7 @@ impl Asked {
             last_start: local(self.zone, span.end().plus(-self.work_minutes)),
             until: local(self.zone, span.end()),
             minutes: span.minutes(),
-            rests_on_guess: house_air::is_guess(&self.climate, held.unwrap_or(span)),
+            rests_on_guess: self.climate.is_guess(held.unwrap_or(span)),
         }
     }
 }

@@ -4,7 +4,7 @@ use super::Refusal;
 use crate::store::cluster::{
     BINARIES_SETTING, Cluster, ClusterError, ClusterOptions, DATA_DIRECTORY_SETTING, default_data_directory,
 };
-use crate::store::{AppLogin, DEFAULT_APP_ROLE, Store, StoreError, migrate};
+use crate::store::{AppLogin, CompanyId, DEFAULT_APP_ROLE, Store, StoreError, list_companies, migrate};
 use sqlx::postgres::PgConnectOptions;
 use std::path::PathBuf;
 
@@ -35,6 +35,7 @@ pub struct DatabaseArguments {
 pub struct Database {
     /// Runs as the login role.
     pub store: Store,
+    owner: PgConnectOptions,
     cluster: Option<Cluster>,
 }
 
@@ -64,7 +65,7 @@ impl DatabaseArguments {
     pub async fn open(&self) -> Result<Database, Refusal> {
         let (cluster, owner) = self.owner().await?;
         match Store::connect(&owner, &self.login()).await {
-            Ok(store) => Ok(Database { store, cluster }),
+            Ok(store) => Ok(Database { store, owner, cluster }),
             Err(error) => {
                 stop(cluster).await;
                 Err(error.into())
@@ -96,6 +97,11 @@ impl Database {
             Some(cluster) => cluster.wait_for_exit().await,
             None => std::future::pending().await,
         }
+    }
+
+    /// All companies, oldest first.
+    pub async fn companies(&self) -> Result<Vec<(CompanyId, String)>, Refusal> {
+        Ok(list_companies(&self.owner).await?)
     }
 
     /// Closes the connections, and stops a private cluster.

@@ -169,6 +169,7 @@ async fn show(service: &Service, company: CompanyId, plan: Uuid) -> Result<Strin
         cost: view.plan.cost,
         lower_bound: view.plan.lower_bound,
         gap_percent: None,
+        guesses: Vec::new(),
     };
     let published =
         plan_from_dto(&situation, &read_back).map_err(|faults| plan::unusable("the published plan", &faults))?;

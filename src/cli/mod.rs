@@ -4,6 +4,8 @@
 pub mod calculate;
 pub mod database;
 pub mod demo;
+pub mod forecast;
+pub mod forecasts;
 pub mod normals;
 pub mod plan;
 pub mod serve;

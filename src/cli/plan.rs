@@ -103,7 +103,7 @@ pub(super) fn read(path: &Path) -> Result<String, Refusal> {
     })
 }
 
-fn unwritable(path: &Path, error: &std::io::Error) -> Refusal {
+pub(super) fn unwritable(path: &Path, error: &std::io::Error) -> Refusal {
     let what = format!("{} cannot be written: {error}", path.display());
     Refusal::new("unwritable-file", what, "name a file in a folder that exists and that you may write to")
 }
@@ -153,13 +153,21 @@ pub fn text(situation: &Situation, plan: &Plan) -> String {
         week::crews(situation, plan, shown),
         week::houses(situation, plan, shown)
     );
+    let shown = plan_to_dto(situation, plan);
     if !plan.unplaced.is_empty() {
         out.push_str("Left out\n\n");
-        for left_out in plan_to_dto(situation, plan).unplaced {
+        for left_out in shown.unplaced {
             let say = Option::unwrap_or_default;
             let (job, step) = (say(left_out.job_name), say(left_out.step_name));
             let (what, cure) = (say(left_out.what), say(left_out.cure));
             let _ = writeln!(out, "  {job}, {step}: {what}\n    what would help: {cure}");
+        }
+        out.push('\n');
+    }
+    if !shown.guesses.is_empty() {
+        out.push_str("Past the forecast\n\n");
+        for guess in shown.guesses {
+            let _ = writeln!(out, "  {}.", guess.told(|at| moment(situation.settings.zone, at)));
         }
         out.push('\n');
     }

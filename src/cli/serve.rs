@@ -2,6 +2,7 @@
 
 use super::Refusal;
 use super::database::{Database, DatabaseArguments};
+use super::forecasts::WeatherArguments;
 use crate::api;
 use crate::service::Service;
 use std::net::{SocketAddr, TcpListener};
@@ -15,6 +16,9 @@ pub struct ServeArguments {
     /// Whoever sends this token may found companies; unset: nobody may over the network
     #[arg(long, env = "TACKFREE_OPERATOR_TOKEN", hide_env_values = true)]
     pub operator_token: Option<String>,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+    pub weather: WeatherArguments,
 }
 
 /// Takes the address before anything else is started, so that a taken one is told at once.
@@ -27,9 +31,10 @@ pub fn bind(listen: SocketAddr) -> Result<TcpListener, Refusal> {
 
 /// Opens the database and serves.
 pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> Result<(), Refusal> {
+    let source = arguments.weather.source()?;
     let listener = bind(arguments.listen)?;
     let database = database.open().await?;
-    let service = Service::new(database.store.clone());
+    let service = Service::new(database.store.clone()).with_weather(source);
     eprintln!("tackfree serves on http://{}/ (API: /docs/)", arguments.listen);
     until_stopped(database, service, listener, arguments.operator_token.clone()).await
 }

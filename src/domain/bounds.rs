@@ -45,6 +45,9 @@ pub const WEIGHT_MAX: u32 = 1_000;
 pub const COEFFICIENT_MAX: i64 = 1_000_000_000;
 /// Hours of one forecast: a little more than a year.
 pub const FORECAST_HOURS_MAX: usize = 400 * 24;
+/// Readings of the air in one house that planning heeds: the newest. Each tells of one day, so this is a month of three a
+/// day, and what is older no open floor has dried in.
+pub const AIR_READINGS_MAX: usize = 100;
 /// Weather regions of one company.
 pub const REGIONS_MAX: usize = 100;
 /// Reports on one step: a check that failed this often needs a person, not a plan.

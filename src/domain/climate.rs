@@ -4,7 +4,7 @@ use super::fault::Fault;
 use super::time::Minute;
 
 /// One hour of air.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Air {
     /// Hundredths of a degree Celsius.
     pub temp_centi_c: i32,
@@ -38,6 +38,44 @@ pub struct NormalHour {
 pub struct Normals {
     /// Twelve months of twenty-four hours.
     pub months: Box<[[NormalHour; 24]; 12]>,
+}
+
+/// Air measured in a house.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct AirReading {
+    /// When.
+    pub at: Minute,
+    /// What the meter showed.
+    pub air: Air,
+}
+
+/// A square of the forecast grid of the US National Weather Service: an office of three letters and two whole numbers,
+/// such as `OKX/33,37`. Nothing else, because it becomes part of an address that is asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Gridpoint(String);
+
+impl Gridpoint {
+    /// # Errors
+    /// `bad-gridpoint`.
+    pub fn parse(text: &str) -> Result<Gridpoint, Fault> {
+        let number = |part: &str| (1..=3).contains(&part.len()) && part.bytes().all(|byte| byte.is_ascii_digit());
+        let parts = text.split_once('/').and_then(|(office, place)| Some((office, place.split_once(',')?)));
+        let good = parts.is_some_and(|(office, (x, y))| {
+            office.len() == 3 && office.bytes().all(|byte| byte.is_ascii_uppercase()) && number(x) && number(y)
+        });
+        if good {
+            return Ok(Gridpoint(text.to_owned()));
+        }
+        let shown: String = text.chars().take(64).collect();
+        let cure = "write office and square as in \"OKX/33,37\"; the weather service tells them of any place";
+        Err(Fault::new("bad-gridpoint", format!("{shown:?} is no gridpoint"), cure))
+    }
+}
+
+impl std::fmt::Display for Gridpoint {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
 }
 
 /// How the air in a house comes about.

@@ -1,7 +1,7 @@
 //! What work needs: houses to work in, crews and gear to work with, and the travel between places.
 
 use super::calendar::Calendar;
-use super::climate::{HouseAir, Normals, OutdoorHour};
+use super::climate::{AirReading, Gridpoint, HouseAir, Normals, OutdoorHour};
 use super::ids::{RegionIx, SkillSet};
 use super::text::{Key, Name};
 use super::time::Span;
@@ -49,6 +49,9 @@ pub struct House {
     /// Whose forecast holds there; without one, waits are as on the label and gates hold everything back only for a
     /// controlled house whose air is outside them.
     pub region: Option<RegionIx>,
+    /// What was measured in it, oldest first, each at another instant; it overrules what is computed. At most
+    /// [`AIR_READINGS_MAX`](super::bounds::AIR_READINGS_MAX).
+    pub air_readings: Vec<AirReading>,
 }
 
 /// People who move together.
@@ -93,6 +96,8 @@ pub struct Region {
     pub key: Key,
     /// For people.
     pub name: Name,
+    /// Where the weather service has its forecast.
+    pub gridpoint: Option<Gridpoint>,
     /// Never empty; one entry for each hour from the first to the last.
     pub hours: Vec<OutdoorHour>,
     /// Its usual air, for the days past the last hour; without it the last day is repeated.

@@ -3,11 +3,13 @@
 use super::calendar::CalendarDto;
 use super::fault::{At, Faults, Located};
 use super::names::{Names, Table};
-use crate::domain::bounds::{AREA_SQFT_MAX, AREAS_PER_HOUSE_MAX};
-use crate::domain::climate::{Air, HouseAir};
+use super::scalar;
+use crate::domain::bounds::{AIR_READINGS_MAX, AREA_SQFT_MAX, AREAS_PER_HOUSE_MAX};
+use crate::domain::climate::{Air, AirReading, HouseAir};
 use crate::domain::fault::Fault;
 use crate::domain::ids::RegionIx;
 use crate::domain::resources::{Area, House, Location, Region};
+use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::trade::climate::{AIR_RH_MAX_CENTI_PERCENT, AIR_TEMP_MAX_CENTI_C, AIR_TEMP_MIN_CENTI_C};
 use serde::{Deserialize, Serialize};
@@ -71,6 +73,21 @@ pub enum HouseAirDto {
     },
 }
 
+/// Air measured in a house; it overrules what is computed for the day after it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AirReadingDto {
+    /// When.
+    #[schema(example = "2026-03-09T07:40:00-04:00", format = DateTime)]
+    pub at: String,
+    /// Degrees Celsius, kept to the hundredth.
+    #[schema(minimum = -60, maximum = 60, example = 17.5)]
+    pub temp_c: f64,
+    /// Relative humidity, kept to the hundredth.
+    #[schema(minimum = 0, maximum = 100, example = 58.0)]
+    pub rh_percent: f64,
+}
+
 /// A place with floors.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -101,6 +118,9 @@ pub struct HouseDto {
     /// Key of the region whose forecast holds there.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub region: Option<String>,
+    /// What was measured in it, in planning files only, in any order, the newest 100: see `/air-readings` of a house.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub air_readings: Vec<AirReadingDto>,
 }
 
 impl LocationDto {
@@ -168,16 +188,82 @@ impl HouseAirDto {
     }
 }
 
+impl AirReadingDto {
+    /// As the house keeps it, unless something is wrong with it. `now`: readings tell of what was.
+    pub fn read(&self, now: Minute) -> Result<AirReading, Vec<Located>> {
+        let mut faults = Faults::default();
+        let reading = self.to_domain(&At::Root, Some(now), &mut faults);
+        reading.ok_or_else(|| faults.into_list())
+    }
+
+    fn to_domain(&self, at: &At, now: Option<Minute>, faults: &mut Faults) -> Option<AirReading> {
+        let taken = faults.instant(&at.field("at"), &self.at);
+        let temp = faults.parts(&at.field("temp_c"), self.temp_c, 100, AIR_CENTI_C, "degrees Celsius");
+        let rh = faults.parts(&at.field("rh_percent"), self.rh_percent, 100, RH_CENTI_PERCENT, "percent");
+        if let (Some(taken), Some(now)) = (taken, now)
+            && taken > now
+        {
+            let what = format!("a reading of {taken:?} tells of what has not been yet");
+            faults.push(&at.field("at"), Fault::new("future-reading", what, "give the instant of the reading"));
+            return None;
+        }
+        Some(AirReading { at: taken?, air: Air { temp_centi_c: temp?, rh_centi_percent: rh? } })
+    }
+
+    pub(super) fn from_domain(reading: &AirReading) -> AirReadingDto {
+        AirReadingDto {
+            at: scalar::local(Zone::UTC, reading.at),
+            temp_c: f64::from(reading.air.temp_centi_c) / 100.0,
+            rh_percent: f64::from(reading.air.rh_centi_percent) / 100.0,
+        }
+    }
+}
+
+/// Readings of one house, oldest first; none is later than `now`.
+pub(crate) fn air_readings(
+    readings: &[AirReadingDto],
+    at: &At,
+    now: Option<Minute>,
+    faults: &mut Faults,
+) -> Option<Vec<AirReading>> {
+    if !faults.count(at, readings.len(), AIR_READINGS_MAX, "readings") {
+        return None;
+    }
+    let each = readings.iter().enumerate();
+    let each: Vec<_> = each.map(|(index, reading)| reading.to_domain(&at.item(index), now, faults)).collect();
+    let mut readings: Vec<AirReading> = each.into_iter().collect::<Option<_>>()?;
+    readings.sort_unstable();
+    if let Some(pair) = readings.windows(2).find(|pair| pair[0].at == pair[1].at) {
+        let what = format!("two readings are of {:?}", pair[0].at);
+        faults.push(at, Fault::new("duplicate-reading", what, "keep one of them"));
+        return None;
+    }
+    Some(readings)
+}
+
 impl HouseDto {
-    /// Everything wrong with it that can be told without the other nouns.
+    /// Everything wrong with it, as one of the company's houses, that can be told without the other nouns.
     pub fn check(&self) -> Vec<Located> {
         let (mut names, mut faults) = (Names::default(), Faults::default());
+        if !self.air_readings.is_empty() {
+            let cure = "send each to /air-readings of the house, and leave the list out here";
+            let fault = Fault::new("readings-elsewhere", "readings are not part of a house that is kept", cure);
+            faults.push(&At::Root.field("air_readings"), fault);
+        }
         self.region.iter().for_each(|region| names.regions.add(region));
-        self.to_domain(&At::Root, &names, Zone::UTC, &mut faults);
+        self.to_domain(&At::Root, &names, Zone::UTC, None, &mut faults);
         faults.into_list()
     }
 
-    pub(super) fn to_domain(&self, at: &At, names: &Names, company: Zone, faults: &mut Faults) -> Option<House> {
+    /// `now`: no reading is later.
+    pub(super) fn to_domain(
+        &self,
+        at: &At,
+        names: &Names,
+        company: Zone,
+        now: Option<Minute>,
+        faults: &mut Faults,
+    ) -> Option<House> {
         let who = format!("house {}", super::fault::shown(&self.key));
         let key = faults.key(&at.field("key"), &self.key);
         let name = faults.name(&at.field("name"), &self.name);
@@ -190,6 +276,7 @@ impl HouseDto {
         let air = self.air.to_domain(&at.field("air"), faults);
         let region_at = at.field("region");
         let region = self.region.as_ref().map(|region| faults.find(&region_at, &names.regions, region, &who));
+        let air_readings = air_readings(&self.air_readings, &at.field("air_readings"), now, faults);
         Some(House {
             key: key?,
             name: name?,
@@ -200,6 +287,7 @@ impl HouseDto {
             areas: areas?,
             air: air?,
             region: optional(region)?.map(RegionIx::from_index),
+            air_readings: air_readings?,
         })
     }
 
@@ -239,6 +327,7 @@ impl HouseDto {
                 .collect(),
             air: HouseAirDto::from_domain(house.air),
             region: house.region.map(|region| regions[region.index()].key.to_string()),
+            air_readings: house.air_readings.iter().map(AirReadingDto::from_domain).collect(),
         }
     }
 }

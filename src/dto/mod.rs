@@ -6,6 +6,7 @@
 //! |---|---|
 //! | `planning_file`, `write` | everything known at one instant: to a situation and back |
 //! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
+//! | `guess` | where a plan rests on weather that nobody has forecast |
 //! | `settings`, `region`, `normals`, `house`, `crew`, `calendar` | nouns |
 //! | `past_weather` | a table of hours that have been, of which normals are made |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
@@ -21,6 +22,7 @@ mod chain;
 mod crew;
 mod fault;
 mod gate;
+mod guess;
 mod history;
 mod house;
 mod job;
@@ -56,9 +58,10 @@ pub use crew::{AbsenceDto, CrewDto, EquipmentDto};
 pub(crate) use fault::{At, Faults};
 pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};
 pub use gate::{FilmDto, GateDto};
+pub use guess::{BeyondDto, GuessDto};
 pub use history::{HistoryDto, OutcomeDto};
-pub(crate) use house::{AIR_CENTI_C, RH_CENTI_PERCENT};
-pub use house::{AreaDto, HouseAirDto, HouseDto, LocationDto};
+pub(crate) use house::{AIR_CENTI_C, RH_CENTI_PERCENT, air_readings};
+pub use house::{AirReadingDto, AreaDto, HouseAirDto, HouseDto, LocationDto};
 pub use job::{JobDto, PinDto};
 pub use json::read_json;
 pub use method::{MethodDto, built_in_method, built_in_methods};

@@ -2,6 +2,7 @@
 
 use super::blocker::{BlockerDto, Jobs, find_step};
 use super::fault::{At, Faults, Located, shown};
+use super::guess::{GuessDto, guesses};
 use super::json::{read_json, write_json};
 use super::names::Names;
 use super::placement::PlacementDto;
@@ -96,6 +97,9 @@ pub struct PlanDto {
     /// (cost - lower bound) / cost, to the hundredth; not read back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub gap_percent: Option<f64>,
+    /// Where it rests on weather past the forecasts; not read back.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub guesses: Vec<GuessDto>,
 }
 
 /// The plan as it goes over the wire.
@@ -121,6 +125,7 @@ pub fn plan_to_dto(situation: &Situation, plan: &Plan) -> PlanDto {
         },
         lower_bound: plan.lower_bound,
         gap_percent: Some((gap * 10_000.0).round() / 100.0),
+        guesses: guesses(situation, plan),
     }
 }
 

@@ -142,7 +142,7 @@ fn situation(parts: &PlanningFile, faults: &mut Faults) -> Option<Situation> {
     let crews: Vec<Option<Crew>> =
         each("crews", &parts.crews, faults, |crew, at, faults| crew.to_domain(at, &names, company, faults));
     let houses: Vec<Option<House>> =
-        each("houses", &parts.houses, faults, |house, at, faults| house.to_domain(at, &names, company, faults));
+        each("houses", &parts.houses, faults, |house, at, faults| house.to_domain(at, &names, company, now, faults));
     let equipment = each("equipment", &parts.equipment, faults, |kind, at, faults| kind.to_domain(at, faults));
     each("methods", &parts.methods, faults, |method, at, faults| method.judge(at, faults));
     let sites: Vec<Site> = parts.houses.iter().map(Site::of).collect();

@@ -1,11 +1,11 @@
 //! Weather regions and their hourly forecasts.
 
 use super::fault::{At, Faults, Located};
-use super::house::{AIR_CENTI_C, RH_CENTI_PERCENT};
+use super::house::{AIR_CENTI_C, RH_CENTI_PERCENT, optional};
 use super::normals::NormalsDto;
 use super::scalar;
 use crate::domain::bounds::FORECAST_HOURS_MAX;
-use crate::domain::climate::{Air, OutdoorHour};
+use crate::domain::climate::{Air, Gridpoint, OutdoorHour};
 use crate::domain::fault::Fault;
 use crate::domain::resources::Region;
 use crate::domain::time::{HOUR, Minute};
@@ -51,6 +51,10 @@ pub struct RegionDto {
     /// For people.
     #[schema(example = "Coast", min_length = 1, max_length = 120)]
     pub name: String,
+    /// The square of the US National Weather Service's grid whose forecast may be fetched for it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(example = "OKX/33,37", pattern = "^[A-Z]{3}/[0-9]{1,3},[0-9]{1,3}$")]
+    pub gridpoint: Option<String>,
     /// Its weather.
     pub forecast: ForecastDto,
     /// Its usual air, for the days past the forecast. Left out: the forecast's last day is repeated.
@@ -163,10 +167,12 @@ impl RegionDto {
     pub(super) fn to_domain(&self, at: &At, faults: &mut Faults) -> Option<Region> {
         let key = faults.key(&at.field("key"), &self.key);
         let name = faults.name(&at.field("name"), &self.name);
+        let gridpoint_at = at.field("gridpoint");
+        let gridpoint = self.gridpoint.as_ref().map(|text| faults.take(&gridpoint_at, Gridpoint::parse(text)));
         let hours = self.forecast.to_domain(&at.field("forecast"), faults);
         let normals = self.normals.as_ref();
         let normals = normals.map_or(Some(None), |normals| normals.to_domain(&at.field("normals"), faults).map(Some));
-        Some(Region { key: key?, name: name?, hours: hours?, normals: normals? })
+        Some(Region { key: key?, name: name?, gridpoint: optional(gridpoint)?, hours: hours?, normals: normals? })
     }
 
     pub(super) fn from_domain(region: &Region) -> RegionDto {
@@ -179,6 +185,7 @@ impl RegionDto {
         RegionDto {
             key: region.key.to_string(),
             name: region.name.to_string(),
+            gridpoint: region.gridpoint.as_ref().map(ToString::to_string),
             forecast: ForecastDto { hours: region.hours.iter().map(hour).collect() },
             normals: region.normals.as_ref().map(NormalsDto::from_domain),
         }

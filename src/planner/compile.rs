@@ -6,17 +6,20 @@ use super::model::{Crew, Model, NONE, Place as ModelPlace};
 use super::spans::{Spans, T};
 use super::state::Place;
 use crate::domain::calendar::Calendar;
-use crate::domain::climate::{Film, Gate, HouseAir};
+use crate::domain::climate::{AirReading, Film, Gate, HouseAir};
 use crate::domain::ids::{CrewIx, HouseIx, RegionIx, StepRef};
 use crate::domain::plan::UnitUse;
+use crate::domain::resources::House;
 use crate::domain::situation::Situation;
 use crate::domain::time::{Minute, Span, joined, without};
 use crate::domain::zone::Zone;
 use crate::trade::climate::HourlyClimate;
 use crate::trade::gate::allowed_spans;
-use crate::trade::house::house_climate;
+use crate::trade::house::model_of;
+use crate::trade::readings::HouseClimate;
 use crate::trade::ready::DryingTable;
 use chrono::Days;
+use std::sync::Arc;
 
 /// Nothing that is still to be finished was begun longer ago, but for steps whose end is known already.
 const RECENT_MINUTES: i64 = 3 * 1440;
@@ -78,7 +81,8 @@ pub struct Tables<'s> {
     /// What is made.
     pub model: Model,
     calendars: Vec<(Zone, &'s Calendar, u32)>,
-    climates: Vec<(Option<RegionIx>, HouseAir, Option<HourlyClimate>)>,
+    models: Vec<(Option<RegionIx>, HouseAir, Option<Arc<HourlyClimate>>)>,
+    climates: Vec<(usize, &'s [AirReading], Option<HouseClimate>)>,
     climate_of: Vec<usize>,
     drying: Vec<(usize, Film, u32)>,
     gates: Vec<(usize, Gate, u32)>,
@@ -102,6 +106,7 @@ impl<'s> Tables<'s> {
             situation,
             model,
             calendars: Vec::new(),
+            models: Vec::new(),
             climates: Vec::new(),
             climate_of: Vec::new(),
             drying: Vec::new(),
@@ -182,13 +187,23 @@ impl<'s> Tables<'s> {
     }
 
     fn climate(&mut self, house: HouseIx) -> usize {
-        let own = &self.situation.houses[house.index()];
-        if let Some(known) = self.climates.iter().position(|(region, air, _)| *region == own.region && *air == own.air)
-        {
-            return known;
-        }
-        self.climates.push((own.region, own.air, climate_of(self.situation, house)));
-        self.climates.len() - 1
+        let own: &'s House = &self.situation.houses[house.index()];
+        let (model, readings) = (self.model_of(own), own.air_readings.as_slice());
+        let known = self.climates.iter().position(|(known, told, _)| *known == model && *told == readings);
+        known.unwrap_or_else(|| {
+            let climate = HouseClimate::new(self.models[model].2.clone(), readings);
+            self.climates.push((model, readings, climate));
+            self.climates.len() - 1
+        })
+    }
+
+    /// What is computed for a house, which many houses share.
+    fn model_of(&mut self, own: &House) -> usize {
+        let known = self.models.iter().position(|(region, air, _)| *region == own.region && *air == own.air);
+        known.unwrap_or_else(|| {
+            self.models.push((own.region, own.air, model(self.situation, own).map(Arc::new)));
+            self.models.len() - 1
+        })
     }
 
     /// The drying table of a house for a film; `NONE` when its air is unknown.
@@ -228,14 +243,11 @@ impl<'s> Tables<'s> {
     }
 }
 
-/// The air in a house over time; `None` when nothing is known of it.
-fn climate_of(situation: &Situation, house: HouseIx) -> Option<HourlyClimate> {
-    let own = &situation.houses[house.index()];
-    match (own.air, situation.region(own.region)) {
-        (HouseAir::Controlled(air), _) => Some(HourlyClimate::constant(air)),
-        (_, None) => None,
-        (mode, Some(region)) => HourlyClimate::of_region(region).ok().map(|outdoor| house_climate(&outdoor, mode)),
-    }
+/// The air computed for a house; `None` when nothing is known of it.
+fn model(situation: &Situation, house: &House) -> Option<HourlyClimate> {
+    let region = situation.region(house.region);
+    let outdoor = region.and_then(|region| HourlyClimate::of_region(region).ok());
+    model_of(house.air, outdoor.as_ref())
 }
 
 /// Makes the model.

@@ -3,6 +3,7 @@
 use crate::domain::fault::Fault;
 use crate::dto::{FaultDto, Located};
 use crate::store::StoreError;
+use crate::weather::fetch::FetchError;
 
 /// A refusal, or a failure.
 #[derive(Debug, thiserror::Error)]
@@ -30,6 +31,15 @@ pub enum ServiceError {
     /// A built-in method is not changed.
     #[error("the method {0} comes with the program")]
     BuiltIn(String),
+    /// The region does not say where its forecast is.
+    #[error("the region {0} has no gridpoint")]
+    NoGridpoint(String),
+    /// This server does not ask for weather.
+    #[error("this server was started without a contact for the weather service")]
+    NoWeatherService,
+    /// The weather service gave none.
+    #[error(transparent)]
+    NoForecast(#[from] FetchError),
     /// Too many plannings at once.
     #[error("other plans are being made")]
     PlanningBusy,

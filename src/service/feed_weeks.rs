@@ -4,12 +4,13 @@
 use super::access::FeedKindDto;
 use super::calendars::{AHEAD_DAYS, PAST_DAYS, current, pieces};
 use super::directory::Directory;
+use super::planning::PlanDoc;
 use super::{Service, ServiceError, TreatmentAsked, plans, wire};
 use crate::domain::fault::Fault;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::{CrewDto, FilmDto, HouseDto, PlacedStateDto, StepKindDto, WaitDto, WaitKindDto};
-use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, Session, StoreError};
+use crate::dto::{CrewDto, FilmDto, GuessDto, HouseDto, PlacedStateDto, StepKindDto, WaitDto, WaitKindDto};
+use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, PlanHead, Session, StoreError};
 use chrono::{DateTime, Datelike, Days, Duration, NaiveDate, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
@@ -53,12 +54,19 @@ pub struct FeedWeek {
 }
 
 /// Which plan is the promise.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stamp {
     /// Counts from 1 in the company.
     pub number: i64,
     /// Since when it is.
     pub published_at: Option<DateTime<Utc>>,
+    /// Where it rests on weather past the forecasts; for the office only.
+    pub guesses: Vec<GuessDto>,
+}
+
+fn stamp(plan: &PlanHead, kind: FeedKindDto) -> Result<Stamp, ServiceError> {
+    let guesses = if kind == FeedKindDto::Office { plan.doc.parse::<PlanDoc>()?.guesses } else { Vec::new() };
+    Ok(Stamp { number: plan.number, published_at: plan.published_at, guesses })
 }
 
 /// One piece of promised work. Members that are `None` or empty may also be none of the reader's business.
@@ -184,7 +192,7 @@ impl Service {
             from,
             now,
             reach,
-            plan: plan.filter(|_| !customer).map(|plan| Stamp { number: plan.number, published_at: plan.published_at }),
+            plan: plan.filter(|_| !customer).map(|plan| stamp(&plan, subject.kind)).transpose()?,
             crews,
             works,
             waits,

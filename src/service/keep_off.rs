@@ -1,16 +1,18 @@
 //! When nobody should walk on a floor: for the customer, who is told of nothing else that the crews keep to themselves.
 //! The floor is ready when the plan takes it to be: label time, stretched by the air that is expected in the house.
 
-use super::{Service, ServiceError, snapshot, wire};
+use super::{Service, ServiceError, air_readings, snapshot, wire};
 use crate::domain::climate::Film;
 use crate::domain::time::Minute;
 use crate::dto::{FilmDto, HouseDto, PLANNING_FORMAT, PlanningFile, RegionDto, WaitDto, assemble};
 use crate::store::{BookingRow, CompanyRow, Noun, Session, StoreError};
 use crate::trade::climate::HourlyClimate;
-use crate::trade::house::house_climate;
+use crate::trade::house::model_of;
+use crate::trade::readings::HouseClimate;
 use crate::trade::ready::DryingTable;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// Longest drying looked for; what takes longer has no end that could be told.
@@ -31,7 +33,7 @@ pub(super) struct KeepOff {
 
 /// The air of a house, and which telling of it.
 struct Sky {
-    climate: Option<HourlyClimate>,
+    climate: Option<HouseClimate>,
     house: HouseDto,
     revision: i64,
     told_at: DateTime<Utc>,
@@ -115,12 +117,17 @@ async fn sky(session: &mut Session, company: &CompanyRow, house: Uuid, now: Minu
         None => None,
     };
     let regions: Vec<RegionDto> = region.iter().map(|row| row.doc.parse()).collect::<Result<_, _>>()?;
+    let mut readings = air_readings::heeded(session, Some(house), now).await?;
     let file = PlanningFile {
         format: PLANNING_FORMAT.to_owned(),
         now: wire::utc(now.to_utc()),
         settings: company.settings.parse()?,
         skills: Vec::new(),
-        houses: vec![HouseDto { region: regions.first().map(|region| region.key.clone()), ..doc.clone() }],
+        houses: vec![HouseDto {
+            region: regions.first().map(|region| region.key.clone()),
+            air_readings: readings.remove(&row.id).unwrap_or_default(),
+            ..doc.clone()
+        }],
         regions,
         crews: Vec::new(),
         equipment: Vec::new(),
@@ -130,13 +137,13 @@ async fn sky(session: &mut Session, company: &CompanyRow, house: Uuid, now: Minu
         published: None,
     };
     let situation = assemble(file).map_err(|faults| ServiceError::CannotPlan(super::error::told(&faults)))?.situation;
-    let (air, outdoors) = (situation.houses[0].air, situation.regions.first());
-    let climate = match (air, outdoors) {
-        (crate::domain::climate::HouseAir::Controlled(air), _) => Some(HourlyClimate::constant(air)),
-        (air, Some(region)) => HourlyClimate::of_region(region).ok().map(|outdoors| house_climate(&outdoors, air)),
-        (_, None) => None,
-    };
-    let revision = row.version + region.as_ref().map_or(0, |region| region.version);
+    let (own, outdoors) = (&situation.houses[0], situation.regions.first());
+    let outdoors = outdoors.and_then(|region| HourlyClimate::of_region(region).ok());
+    let model = model_of(own.air, outdoors.as_ref()).map(Arc::new);
+    let climate = HouseClimate::new(model, &own.air_readings);
+    let told = session.air_told(row.id).await?;
+    let revision = row.version + region.as_ref().map_or(0, |region| region.version) + told.count;
     let told_at = region.map_or(row.updated_at, |region| region.updated_at.max(row.updated_at));
+    let told_at = told.last_at.map_or(told_at, |at| at.max(told_at));
     Ok(Sky { climate, house: doc, revision, told_at })
 }

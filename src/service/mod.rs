@@ -8,15 +8,18 @@
 //! | `companies`, `access` | companies and settings; tokens and calendar addresses |
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `job_shapes`, `bench` | jobs and their chains; as shown; tried on the rest of the company |
+//! | `air_readings` | air measured in houses |
 //! | `records`, `report_rules` | what happened; whether it can be so |
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `treatment` | a treatment, second by second |
 //! | `keep_off` | when the customer should not walk on a floor |
+//! | `forecasts` | weather fetched for regions |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
+mod air_readings;
 mod bench;
 mod calendars;
 pub mod clock;
@@ -25,6 +28,7 @@ mod compare;
 mod directory;
 mod error;
 mod feed_weeks;
+mod forecasts;
 mod job_shapes;
 mod jobs;
 mod keep_off;
@@ -40,11 +44,13 @@ mod weeks;
 mod wire;
 
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
+pub use air_readings::{AirReadingBody, AirReadingView};
 pub use calendars::{CalendarText, kind_word};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
 pub use error::ServiceError;
 pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
+pub use forecasts::{Brought, ForecastFetched};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
@@ -57,6 +63,7 @@ pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;
 use crate::store::Store;
+use crate::weather::fetch::Source;
 use chrono::{DateTime, Utc};
 use clock::{Clock, SystemClock};
 use std::sync::Arc;
@@ -71,6 +78,7 @@ pub struct Service {
     store: Store,
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
+    weather: Option<Source>,
 }
 
 impl Service {
@@ -81,7 +89,12 @@ impl Service {
 
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
-        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)) }
+        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)), weather: None }
+    }
+
+    /// With a weather service to ask.
+    pub fn with_weather(self, source: impl Into<Option<Source>>) -> Service {
+        Service { weather: source.into(), ..self }
     }
 
     /// Where sessions come from.

@@ -88,6 +88,8 @@ pub struct RegionListed {
     pub key: String,
     /// For people.
     pub name: String,
+    /// Where its forecast may be fetched.
+    pub gridpoint: Option<String>,
     /// Start of the first hour of its forecast.
     pub forecast_from: Option<String>,
     /// Start of the last hour of its forecast.
@@ -104,6 +106,7 @@ impl RegionListed {
         RegionListed {
             key: region.key.clone(),
             name: region.name.clone(),
+            gridpoint: region.gridpoint.clone(),
             forecast_from: hours.first().map(|hour| hour.start.clone()),
             forecast_last: hours.last().map(|hour| hour.start.clone()),
             forecast_hours: hours.len(),

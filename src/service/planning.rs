@@ -7,7 +7,7 @@ use crate::domain::chain::{Chain, WaitKind};
 use crate::domain::ids::StepIx;
 use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::Situation;
-use crate::dto::{CauseDto, GearDto, PlanCostDto, PlanDto, UnplacedDto, plan_to_dto};
+use crate::dto::{CauseDto, GearDto, GuessDto, PlanCostDto, PlanDto, UnplacedDto, plan_to_dto};
 use crate::planner::{Basis, Request, plan};
 use crate::store::{CompanyId, Document, NewPlan, PlanRow, PlanningRows, Session};
 use serde::{Deserialize, Serialize};
@@ -68,6 +68,8 @@ pub(super) struct PlanDoc {
     pub(super) basis: BasisDto,
     pub(super) cost: PlanCostDto,
     pub(super) unplaced: Vec<UnplacedDto>,
+    #[serde(default)]
+    pub(super) guesses: Vec<GuessDto>,
 }
 
 impl Service {
@@ -117,12 +119,12 @@ fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError>
         return Err(ServiceError::PlanRejected(report.violations.len()));
     }
     let file = serde_json::to_vec(&snapshot.file).map_err(crate::store::StoreError::BadDocument)?;
-    let PlanDto { cost, unplaced, placements, .. } = plan_to_dto(&situation, &plan);
+    let PlanDto { cost, unplaced, placements, guesses, .. } = plan_to_dto(&situation, &plan);
     let mut rows = Vec::with_capacity(plan.placements.len());
     for (placement, shown) in plan.placements.iter().zip(placements) {
         rows.extend(plan_rows(&snapshot.rows, &situation, placement, shown.gear, shown.moved_because)?);
     }
-    Ok(Draft { new: new_plan(&plan, &file, PlanDoc { basis: body.basis, cost, unplaced })?, rows })
+    Ok(Draft { new: new_plan(&plan, &file, PlanDoc { basis: body.basis, cost, unplaced, guesses })?, rows })
 }
 
 fn new_plan(plan: &Plan, file: &[u8], doc: PlanDoc) -> Result<NewPlan, ServiceError> {

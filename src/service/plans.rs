@@ -3,7 +3,7 @@
 use super::directory::Directory;
 use super::planning::{BasisDto, PlanDoc};
 use super::{Service, ServiceError, snapshot, wire};
-use crate::dto::{CauseDto, PieceDto, PlacedStateDto, PlacementDto, PlanCostDto, UnplacedDto};
+use crate::dto::{CauseDto, GuessDto, PieceDto, PlacedStateDto, PlacementDto, PlanCostDto, UnplacedDto};
 use crate::store::{PlanHead, PlanRow, PlanStatus, Session};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
@@ -53,6 +53,8 @@ pub struct PlanListed {
     pub gap_percent: f64,
     /// Steps left out.
     pub unplaced_steps: usize,
+    /// Where it rests on weather past the forecasts, as they were when it was made.
+    pub guesses: Vec<GuessDto>,
 }
 
 /// A whole plan.
@@ -94,6 +96,7 @@ impl PlanListed {
             lower_bound: head.lower_bound,
             gap_percent: (gap * 10_000.0).round() / 100.0,
             unplaced_steps: doc.unplaced.len(),
+            guesses: doc.guesses,
         })
     }
 }

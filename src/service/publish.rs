@@ -160,6 +160,7 @@ fn domain_plan(
         cost: doc.cost,
         lower_bound: head.lower_bound,
         gap_percent: None,
+        guesses: Vec::new(),
     };
     let mut plan = plan_from_dto(situation, &dto).map_err(|faults| {
         let told = error::told(&faults).into_iter().take(REASONS_MAX);

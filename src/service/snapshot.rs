@@ -2,12 +2,12 @@
 
 use super::jobs::JobDoc;
 use super::records::RecordDoc;
-use super::{Service, ServiceError, companies, error, wire};
+use super::{Service, ServiceError, air_readings, companies, error, wire};
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::dto::{
-    HistoryDto, JobDto, OutcomeDto, PLANNING_FORMAT, Parsed, PieceDto, PlacementDto, PlanningFile, PublishedDto,
-    StepDto, WaitDto, assemble,
+    AirReadingDto, HistoryDto, HouseDto, JobDto, OutcomeDto, PLANNING_FORMAT, Parsed, PieceDto, PlacementDto,
+    PlanningFile, PublishedDto, StepDto, WaitDto, assemble,
 };
 use crate::store::{
     BookingRow, ChainRows, CompanyId, Document, JobRow, NounRow, PlanningRows, RecordOutcome, RecordRow, StoreError,
@@ -42,7 +42,8 @@ impl Snapshot {
     pub(super) async fn load(session: &mut crate::store::Session, now: Minute) -> Result<Snapshot, ServiceError> {
         let published = session.published_plan().await?.map(|plan| plan.id);
         let rows = session.planning_rows().await?;
-        let file = file(&rows, now)?;
+        let readings = air_readings::heeded(session, None, now).await?;
+        let file = file(&rows, readings, now)?;
         Ok(Snapshot { rows, file, published })
     }
 
@@ -56,7 +57,11 @@ fn docs<D: DeserializeOwned>(rows: &[NounRow]) -> Result<Vec<D>, StoreError> {
     rows.iter().map(|row| row.doc.parse()).collect()
 }
 
-fn file(rows: &PlanningRows, now: Minute) -> Result<PlanningFile, ServiceError> {
+fn file(
+    rows: &PlanningRows,
+    mut readings: BTreeMap<Uuid, Vec<AirReadingDto>>,
+    now: Minute,
+) -> Result<PlanningFile, ServiceError> {
     let zone = companies::office_zone(&rows.company)?;
     let keys = Keys::of(rows);
     let mut jobs = Vec::with_capacity(rows.jobs.len());
@@ -67,6 +72,10 @@ fn file(rows: &PlanningRows, now: Minute) -> Result<PlanningFile, ServiceError> 
         jobs.push(job);
     }
     let placements = promised(&rows.promised, &keys, zone)?;
+    let mut houses: Vec<HouseDto> = docs(&rows.houses)?;
+    for (house, row) in houses.iter_mut().zip(&rows.houses) {
+        house.air_readings = readings.remove(&row.id).unwrap_or_default();
+    }
     Ok(PlanningFile {
         format: PLANNING_FORMAT.to_owned(),
         now: wire::local(zone, now.to_utc()),
@@ -74,7 +83,7 @@ fn file(rows: &PlanningRows, now: Minute) -> Result<PlanningFile, ServiceError> 
         skills: Vec::new(),
         regions: docs(&rows.regions)?,
         crews: docs(&rows.crews)?,
-        houses: docs(&rows.houses)?,
+        houses,
         equipment: docs(&rows.equipment)?,
         // Jobs have their own copies.
         methods: Vec::new(),

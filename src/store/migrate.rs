@@ -29,6 +29,8 @@ const RIGHTS: &[(&str, &str)] = &[
     ("booking", "SELECT, INSERT, UPDATE, DELETE"),
     ("token", "SELECT, INSERT, UPDATE"),
     ("feed", "SELECT, INSERT, UPDATE"),
+    ("house_air_reading", "SELECT, INSERT"),
+    ("region_fetch", "SELECT, INSERT, UPDATE"),
     ("idempotency", "SELECT, INSERT, UPDATE, DELETE"),
 ];
 

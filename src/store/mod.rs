@@ -13,14 +13,17 @@
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `chains` | jobs; their steps and waits |
 //! | `records` | what happened on the floor |
+//! | `air_readings` | air measured in houses |
 //! | `plans` | plans and their rows |
 //! | `copy` | rows as binary COPY |
 //! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
 //! | `planning` | the whole planning input at once |
+//! | `fetches` | what the weather service said last |
 //! | `tokens`, `feeds`, `secret` | who may come in |
 //! | `idempotency` | the same request twice |
 //! | `cluster` | the private PostgreSQL that the program runs when no other is named |
 
+mod air_readings;
 mod bookings;
 mod chains;
 pub mod cluster;
@@ -29,6 +32,7 @@ mod copy;
 mod document;
 mod error;
 mod feeds;
+mod fetches;
 mod idempotency;
 mod jobs;
 mod migrate;
@@ -41,6 +45,7 @@ mod records;
 mod secret;
 mod tokens;
 
+pub use air_readings::{AirReadingRow, AirTold, NewAirReading};
 pub use bookings::{BookedBy, BookingRow};
 pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};
 pub use companies::{CompanyRow, list_companies};
@@ -48,6 +53,7 @@ pub use copy::PlanRow;
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};
+pub use fetches::RegionFetch;
 pub use idempotency::{Begun, StoredResponse, Ticket};
 pub use jobs::{JobFilter, JobRow, JobStatus, NewJob};
 pub use migrate::{AppLogin, DEFAULT_APP_ROLE, migrate};

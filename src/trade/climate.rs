@@ -238,17 +238,29 @@ impl HourlyClimate {
         };
         self.hours[index as usize]
     }
+}
+
+/// Air that answers for every instant, perhaps with "unknown". It stands within each UTC hour.
+pub trait AirOverTime {
+    /// The air at an instant; `None` where nothing is known of it.
+    fn air_at(&self, at: Minute) -> Option<Air>;
 
     /// The whole UTC hours that cover `[from, until)`, each with its start, the first [`TABLE_HOURS_MAX`] of them;
     /// nothing when `until` is not after `from`.
-    pub fn hours_covering(&self, from: Minute, until: Minute) -> impl Iterator<Item = (Minute, Air)> + '_ {
+    fn hours_covering(&self, from: Minute, until: Minute) -> impl Iterator<Item = (Minute, Option<Air>)> {
         let first = hour_of(from);
         let minutes = if from < until { until.0.saturating_sub(first.0) } else { 0 };
         let count = minutes / HOUR + i64::from(minutes % HOUR > 0);
         (0..count.min(TABLE_HOURS_MAX)).map(move |index| {
             let start = first.plus(index * HOUR);
-            (start, self.at(start))
+            (start, self.air_at(start))
         })
+    }
+}
+
+impl AirOverTime for HourlyClimate {
+    fn air_at(&self, at: Minute) -> Option<Air> {
+        Some(self.at(at))
     }
 }
 

@@ -3,7 +3,7 @@
 
 use crate::domain::climate::{Air, Gate};
 use crate::domain::time::{HOUR, Minute, Span};
-use crate::trade::climate::HourlyClimate;
+use crate::trade::climate::AirOverTime;
 
 /// Longest time that a gate may ask its air to last after the work: 30 days, past any label's cure time.
 pub const HOLD_AFTER_MAX_MINUTES: i64 = 30 * 24 * 60;
@@ -22,13 +22,13 @@ impl Gate {
 ///
 /// Work `[s, f)` is allowed if `[s, f + hold_after_minutes)` lies inside one of them. A span cut off at `until` may in
 /// truth last longer, so ask for the hold time too. At most [`crate::trade::climate::TABLE_HOURS_MAX`] hours are looked
-/// at, and past them nothing is allowed.
-pub fn allowed_spans(climate: &HourlyClimate, gate: &Gate, from: Minute, until: Minute) -> Vec<Span> {
+/// at, and past them nothing is allowed. Unknown air is let through.
+pub fn allowed_spans(climate: &impl AirOverTime, gate: &Gate, from: Minute, until: Minute) -> Vec<Span> {
     let mut spans = Vec::new();
     let mut open_since: Option<Minute> = None;
     let mut covered_until = from;
     for (hour, air) in climate.hours_covering(from, until) {
-        if gate.admits(air) {
+        if air.is_none_or(|air| gate.admits(air)) {
             open_since = open_since.or(Some(hour.max(from)));
         } else if let Some(start) = open_since.take() {
             spans.extend(Span::new(start, hour));
@@ -49,7 +49,7 @@ pub struct GateTable {
 impl GateTable {
     /// For work that starts at or after `from` and ends at or before `until`; the hold time after `until` is looked at
     /// as well. Any other work is refused.
-    pub fn new(climate: &HourlyClimate, gate: &Gate, from: Minute, until: Minute) -> GateTable {
+    pub fn new(climate: &impl AirOverTime, gate: &Gate, from: Minute, until: Minute) -> GateTable {
         let hold_after_minutes = gate.hold_after_minutes.clamp(0, HOLD_AFTER_MAX_MINUTES);
         let held_until = Minute(until.0.saturating_add(hold_after_minutes));
         let mut spans = if from < until { allowed_spans(climate, gate, from, held_until) } else { Vec::new() };

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::domain::climate::OutdoorHour;
+use crate::trade::climate::HourlyClimate;
 use proptest::prelude::*;
 
 const START: Minute = Minute(29_548_800);

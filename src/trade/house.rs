@@ -1,5 +1,6 @@
 //! The air in a house, from the air outdoors and the way the house is kept. Rough on purpose: three modes that a
-//! dispatcher can tell apart by asking one question. A logger in the house beats all of them.
+//! dispatcher can tell apart by asking one question. What was measured in the house beats all of them: see
+//! `readings`.
 
 use crate::domain::climate::{Air, HouseAir};
 use crate::domain::time::HOUR;
@@ -21,6 +22,15 @@ pub fn house_climate(outdoor: &HourlyClimate, mode: HouseAir) -> HourlyClimate {
             let usual = outdoor.usual().map(|usual| usual.map(|air| heated(air, least)));
             HourlyClimate::of_house(outdoor.start(), hours, outdoor.forecast_end()).followed_by(usual)
         }
+    }
+}
+
+/// What is computed for a house: the air that it holds, or what the air outdoors becomes in it; `None` when neither is
+/// known. What was measured in the house comes on top of it: see `readings`.
+pub fn model_of(mode: HouseAir, outdoor: Option<&HourlyClimate>) -> Option<HourlyClimate> {
+    match mode {
+        HouseAir::Controlled(air) => Some(HourlyClimate::constant(air)),
+        HouseAir::Closed | HouseAir::Open { .. } => outdoor.map(|outdoor| house_climate(outdoor, mode)),
     }
 }
 

@@ -8,5 +8,6 @@ pub mod house;
 pub mod humid_air;
 pub mod moisture;
 pub mod normals;
+pub mod readings;
 pub mod ready;
 pub mod sections;

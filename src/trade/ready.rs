@@ -2,9 +2,9 @@
 //! prefix sums over whole hours, so that a planner may ask millions of times. Integers only, so that any other way of
 //! adding up the same minutes agrees to the minute.
 
-use crate::domain::climate::Film;
+use crate::domain::climate::{Air, Film};
 use crate::domain::time::{HOUR, Minute};
-use crate::trade::climate::{HourlyClimate, hour_of};
+use crate::trade::climate::{AirOverTime, hour_of};
 use crate::trade::drying::{FULL_PROGRESS_PPM, progress_ppm};
 
 /// The drying of one kind of film in one house over a stretch of time, ready for many questions.
@@ -22,10 +22,12 @@ pub struct DryingTable {
 
 impl DryingTable {
     /// For floors that become wet at or after `from` and are asked about before `until`. `until` is cut to
-    /// [`crate::trade::climate::TABLE_HOURS_MAX`] hours after `from`. Past the climate's end its last day is repeated.
-    pub fn new(climate: &HourlyClimate, film: Film, from: Minute, until: Minute) -> DryingTable {
+    /// [`crate::trade::climate::TABLE_HOURS_MAX`] hours after `from`. Past the climate's end: see there.
+    /// In unknown air a film dries as on its label.
+    pub fn new(climate: &impl AirOverTime, film: Film, from: Minute, until: Minute) -> DryingTable {
         let first_hour = hour_of(from);
-        let ppm: Vec<u32> = climate.hours_covering(from, until).map(|(_, air)| progress_ppm(film, air)).collect();
+        let speed = |air: Option<Air>| air.map_or(FULL_PROGRESS_PPM, |air| progress_ppm(film, air));
+        let ppm: Vec<u32> = climate.hours_covering(from, until).map(|(_, air)| speed(air)).collect();
         let mut done = Vec::with_capacity(ppm.len() + 1);
         let mut sum = 0;
         done.push(sum);

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::domain::climate::{Air, OutdoorHour};
+use crate::trade::climate::HourlyClimate;
 use crate::trade::climate::TABLE_HOURS_MAX;
 use proptest::prelude::*;
 

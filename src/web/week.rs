@@ -38,12 +38,13 @@ pub(super) fn page(week: &FeedWeek, secret: &str) -> Markup {
         footer.foot {
             (legend(week))
             p.source {
-                @if let Some(plan) = week.plan {
+                @if let Some(plan) = &week.plan {
                     "Plan " (plan.number)
                     @if let Some(at) = plan.published_at {
                         ", published " (words::day_clock(week.zone, Minute::floor_from(at)))
                     }
                     ". "
+                    @for guess in &plan.guesses { (guess.told(|at| words::day_clock(week.zone, at))) ". " }
                 } @else if week.kind != FeedKindDto::Customer {
                     "Nothing has been published yet. "
                 }

@@ -1,15 +1,13 @@
 //! One step where it must not be, or done by somebody or in a way that cannot be (rules 1, 3, 6, 8, 9, 10).
 
 use crate::generate::Draw;
+use crate::world::air_of;
 use crate::{Case, Kind, kind, one_of, shift};
 use tackfree::domain::chain::{StepState, WaitKind};
-use tackfree::domain::climate::HouseAir;
 use tackfree::domain::ids::{CrewIx, StepRef};
 use tackfree::domain::plan::Plan;
 use tackfree::domain::time::{Minute, Span};
-use tackfree::trade::climate::HourlyClimate;
 use tackfree::trade::gate::GateTable;
-use tackfree::trade::house::house_climate;
 
 pub fn kinds() -> Vec<Kind> {
     vec![
@@ -236,14 +234,7 @@ fn in_the_wrong_air(case: &Case<'_>, draw: &mut Draw) -> Option<Plan> {
     let gated: Vec<usize> = case.open().into_iter().filter(|&at| case.spec(at).gate.is_some()).collect();
     let at = one_of(draw, &gated)?;
     let (house, gate) = (case.house(at), case.spec(at).gate?);
-    let climate = match (house.air, house.region) {
-        (HouseAir::Controlled(air), _) => HourlyClimate::constant(air),
-        (_, None) => return None,
-        (air, Some(region)) => {
-            let region = &case.situation.regions[region.index()];
-            house_climate(&HourlyClimate::of_region(region).unwrap(), air)
-        }
-    };
+    let climate = air_of(case.situation, house)?;
     let length = case.placement(at).finish().since(case.placement(at).start());
     let start = some_start(case, draw, at, |start| {
         let work = Span::new(start, start.plus(length)).unwrap();

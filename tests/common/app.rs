@@ -17,6 +17,7 @@ use tackfree::api::{Settings, serve};
 use tackfree::service::Service;
 use tackfree::service::clock::SetClock;
 use tackfree::store::{POOL_SIZE_DEFAULT, Store};
+use tackfree::weather::fetch::{Source, provide_tls};
 
 pub const OPERATOR: &str = "operator-for-tests";
 
@@ -61,6 +62,21 @@ pub async fn start_with(settings: Settings) -> App {
 
 /// As [`start_with`], with another way to the database.
 pub async fn start_behind(settings: Settings, way: impl FnOnce(PgConnectOptions) -> PgConnectOptions) -> App {
+    start_whole(settings, way, None).await
+}
+
+/// With a weather service to ask.
+pub async fn start_under(weather: Source) -> App {
+    let settings = Settings { operator_token: Some(OPERATOR.into()), workers: Some(2) };
+    start_whole(settings, |options| options, Some(weather)).await
+}
+
+async fn start_whole(
+    settings: Settings,
+    way: impl FnOnce(PgConnectOptions) -> PgConnectOptions,
+    weather: Option<Source>,
+) -> App {
+    provide_tls();
     let test = fresh_store().await;
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let base = format!("http://{}", listener.local_addr().unwrap());
@@ -70,7 +86,7 @@ pub async fn start_behind(settings: Settings, way: impl FnOnce(PgConnectOptions)
     let thread = std::thread::spawn(move || {
         actix_web::rt::System::new().block_on(async move {
             let store = Store::open(app, POOL_SIZE_DEFAULT).await.unwrap();
-            let service = Service::with_clock(store, of_server);
+            let service = Service::with_clock(store, of_server).with_weather(weather);
             let pages = tackfree::web::configure(service.clone());
             serve(service, listener, settings, pages, |handle| send.send(handle).unwrap()).await.unwrap();
         });

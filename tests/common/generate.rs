@@ -141,6 +141,11 @@ pub fn company(seed: u64, size: Size) -> Situation {
         known_ways: BTreeMap::new(),
         published: Vec::new(),
     };
+    // Drawn apart, so that a seed stands for the same company with and without them.
+    let mut meter = Draw::new(seed ^ 0x5eed);
+    for house in &mut situation.houses {
+        house.air_readings = places::readings(&mut meter, now);
+    }
     for a in 0..house_count {
         for b in a + 1..house_count {
             if draw.chance(10) {

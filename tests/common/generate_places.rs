@@ -2,9 +2,9 @@
 
 use super::super::world::{key, name};
 use super::{Draw, days, regular, zone_near};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use tackfree::domain::calendar::{Calendar, Window};
-use tackfree::domain::climate::{Air, HouseAir, NormalHour, Normals, OutdoorHour};
+use tackfree::domain::climate::{Air, AirReading, HouseAir, NormalHour, Normals, OutdoorHour};
 use tackfree::domain::ids::RegionIx;
 use tackfree::domain::resources::{Area, House, Location, Region};
 use tackfree::domain::time::{HOUR, Minute};
@@ -61,7 +61,19 @@ pub fn house(draw: &mut Draw, office: Zone, areas_max: usize, regions: usize, nu
         areas: (0..1 + draw.below(areas_max)).map(|number| area(number, draw)).collect(),
         air,
         region: (regions > 0 && draw.chance(85)).then(|| RegionIx::from_index(draw.below(regions.max(1)))),
+        air_readings: Vec::new(),
     }
+}
+
+/// What was measured in a house in the last days: mostly nothing.
+pub fn readings(draw: &mut Draw, now: Minute) -> Vec<AirReading> {
+    let count = if draw.chance(30) { 1 + draw.below(4) } else { 0 };
+    let instants: BTreeSet<Minute> = (0..count).map(|_| now.plus(-draw.between(0, 4 * 1440))).collect();
+    let reading = |at| {
+        let (temp, rh) = (draw.between(500, 3_000) as i32, draw.between(2_000, 9_500) as i32);
+        AirReading { at, air: Air { temp_centi_c: temp, rh_centi_percent: rh } }
+    };
+    instants.into_iter().map(reading).collect()
 }
 
 pub fn mild_region(draw: &mut Draw, now: Minute, number: usize) -> Region {
@@ -103,7 +115,7 @@ fn weather(draw: &mut Draw, now: Minute, number: usize, mean: (i64, i64), spells
     let text = format!("region-{number}");
     // Some regions have their usual air for the days past the forecast; no draw, so that seeds keep their companies.
     let normals = (spells % 2 == 1).then(|| usual(mean));
-    Region { key: key(&text), name: name(&text), hours, normals }
+    Region { key: key(&text), name: name(&text), gridpoint: None, hours, normals }
 }
 
 /// The region's mean air with its day's swing, the same in every month.

@@ -4,17 +4,16 @@
 
 #![allow(dead_code, reason = "each test binary uses some of it")]
 
-use super::world::plan;
+use super::world::{air_of, plan};
 use std::collections::BTreeMap;
 use tackfree::domain::chain::{OnExceed, Step, StepState, Wait, WaitKind, WaitMax};
-use tackfree::domain::climate::{Film, HouseAir};
+use tackfree::domain::climate::Film;
 use tackfree::domain::ids::{CrewIx, HouseIx, JobIx, StepIx, StepRef};
 use tackfree::domain::plan::{Placement, Plan, UnitUse};
 use tackfree::domain::situation::Situation;
 use tackfree::domain::time::{Minute, Span, joined, without};
-use tackfree::trade::climate::HourlyClimate;
 use tackfree::trade::gate::GateTable;
-use tackfree::trade::house::house_climate;
+use tackfree::trade::readings::HouseClimate;
 use tackfree::trade::ready::DryingTable;
 
 /// Plans with one crew at work at a time; or, with `lanes`, one crew for each house, all of them side by side, with its
@@ -35,7 +34,7 @@ struct Office<'a> {
     free_at: Vec<Minute>,
     /// When each house may be entered again.
     dry_at: Vec<Minute>,
-    climates: Vec<Option<HourlyClimate>>,
+    climates: Vec<Option<HouseClimate>>,
     drying: BTreeMap<(HouseIx, Film), DryingTable>,
     crew_hours: BTreeMap<CrewIx, Vec<Span>>,
     placements: Vec<Placement>,
@@ -60,20 +59,12 @@ impl Placed {
 
 impl<'a> Office<'a> {
     fn new(situation: &'a Situation, lanes: bool) -> Office<'a> {
-        let climate = |house: &tackfree::domain::resources::House| match (house.air, house.region) {
-            (HouseAir::Controlled(air), _) => Some(HourlyClimate::constant(air)),
-            (_, None) => None,
-            (air, Some(region)) => {
-                let region = &situation.regions[region.index()];
-                Some(house_climate(&HourlyClimate::of_region(region).unwrap(), air))
-            }
-        };
         let mut office = Office {
             situation,
             lanes,
             free_at: vec![situation.now; if lanes { situation.crews.len() } else { 1 }],
             dry_at: vec![situation.now; situation.houses.len()],
-            climates: situation.houses.iter().map(climate).collect(),
+            climates: situation.houses.iter().map(|house| air_of(situation, house)).collect(),
             drying: BTreeMap::new(),
             crew_hours: BTreeMap::new(),
             placements: Vec::new(),

@@ -5,6 +5,7 @@
 
 use chrono::NaiveDateTime;
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use tackfree::audit::audit;
 use tackfree::domain::calendar::{Calendar, Pay, Window};
 use tackfree::domain::chain::{Attempt, Chain, OnExceed, Outcome, Pin, Step, StepKind, Wait, WaitKind, WaitMax, Work};
@@ -16,6 +17,9 @@ use tackfree::domain::situation::{CostWeights, Job, Settings, Situation};
 use tackfree::domain::text::{Key, Name};
 use tackfree::domain::time::{HOUR, Minute, Span};
 use tackfree::domain::zone::Zone;
+use tackfree::trade::climate::HourlyClimate;
+use tackfree::trade::house::model_of;
+use tackfree::trade::readings::HouseClimate;
 
 pub fn zone(name: &str) -> Zone {
     Zone::parse(name).unwrap()
@@ -79,6 +83,7 @@ pub fn house(name_text: &str) -> House {
         areas: vec![area("hall"), area("parlour")],
         air: HouseAir::Closed,
         region: None,
+        air_readings: Vec::new(),
     }
 }
 
@@ -200,7 +205,15 @@ pub fn weather(start: Minute, count: i64, air: impl Fn(i64) -> (i32, i32)) -> Re
         let start = Minute(first + i * HOUR);
         OutdoorHour { start, air: Air { temp_centi_c, rh_centi_percent }, rain_centi_mm: 0 }
     };
-    Region { key: key("coast"), name: name("Coast"), hours: (0..count).map(hour).collect(), normals: None }
+    let hours = (0..count).map(hour).collect();
+    Region { key: key("coast"), name: name("Coast"), gridpoint: None, hours, normals: None }
+}
+
+/// The air in a house by the trade's own tables.
+pub fn air_of(situation: &Situation, house: &House) -> Option<HouseClimate> {
+    let outdoor = house.region.map(|region| &situation.regions[region.index()]);
+    let outdoor = outdoor.map(|region| HourlyClimate::of_region(region).unwrap());
+    HouseClimate::new(model_of(house.air, outdoor.as_ref()).map(Arc::new), &house.air_readings)
 }
 
 pub fn step_ref(job: u32, step: u16) -> StepRef {

@@ -76,6 +76,7 @@ fn later(situation: &Situation, weeks: u64) -> Situation {
     let put = |at: &mut Minute| *at = at.plus(minutes);
     put(&mut out.now);
     out.regions.iter_mut().flat_map(|region| &mut region.hours).for_each(|hour| put(&mut hour.start));
+    out.houses.iter_mut().flat_map(|house| &mut house.air_readings).for_each(|reading| put(&mut reading.at));
     out.houses.iter_mut().for_each(|house| house.access = later_calendar(&house.access, weeks));
     for crew in &mut out.crews {
         crew.calendar = later_calendar(&crew.calendar, weeks);

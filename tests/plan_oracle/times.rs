@@ -1,15 +1,16 @@
 //! Minute by minute: when a crew may work in a house, what air a step meets there, and how far a floor has dried. Tables
 //! of one entry a minute, as dumb as can be; nothing here is the planner's.
 
+use crate::world::air_of;
 use std::collections::BTreeMap;
 use tackfree::domain::chain::Wait;
-use tackfree::domain::climate::{Film, Gate, HouseAir};
+use tackfree::domain::climate::{Film, Gate};
 use tackfree::domain::ids::{CrewIx, HouseIx, StepRef};
 use tackfree::domain::situation::Situation;
 use tackfree::domain::time::{Minute, Span, joined, without};
-use tackfree::trade::climate::HourlyClimate;
+use tackfree::trade::climate::AirOverTime;
 use tackfree::trade::drying::{FULL_PROGRESS_PPM, progress_ppm};
-use tackfree::trade::house::house_climate;
+use tackfree::trade::readings::HouseClimate;
 
 /// How long ago a floor may have become wet, minutes.
 const PAST_MINUTES: i64 = 60 * 1440;
@@ -18,7 +19,7 @@ const BEYOND_MINUTES: i64 = 2 * 1440;
 
 pub struct Times<'a> {
     situation: &'a Situation,
-    climates: Vec<Option<HourlyClimate>>,
+    climates: Vec<Option<HouseClimate>>,
     /// By crew and house, for each minute from now: the end of the unbroken workable time around it, 0 when there is none.
     workable: BTreeMap<(CrewIx, HouseIx), Vec<i64>>,
     /// By house and film, for each minute from long ago: progress until then, millionths of a label minute.
@@ -29,15 +30,7 @@ pub struct Times<'a> {
 
 impl<'a> Times<'a> {
     pub fn new(situation: &'a Situation) -> Times<'a> {
-        let climate = |house: &tackfree::domain::resources::House| match (house.air, house.region) {
-            (HouseAir::Controlled(air), _) => Some(HourlyClimate::constant(air)),
-            (_, None) => None,
-            (air, Some(region)) => {
-                let region = &situation.regions[region.index()];
-                Some(house_climate(&HourlyClimate::of_region(region).unwrap(), air))
-            }
-        };
-        let climates = situation.houses.iter().map(climate).collect();
+        let climates = situation.houses.iter().map(|house| air_of(situation, house)).collect();
         Times { situation, climates, workable: BTreeMap::new(), dried: BTreeMap::new(), next_shut: BTreeMap::new() }
     }
 
@@ -89,7 +82,7 @@ impl<'a> Times<'a> {
             for at in (0..until).rev() {
                 let minute = now.plus(at);
                 if at == until - 1 || minute.0.rem_euclid(60) == 59 {
-                    open = gate.admits(climate.at(minute));
+                    open = climate.air_at(minute).is_none_or(|air| gate.admits(air));
                 }
                 next[at as usize] = if open { next[at as usize + 1] } else { at };
             }
@@ -119,7 +112,7 @@ impl<'a> Times<'a> {
             for at in -PAST_MINUTES..end {
                 let minute = now.plus(at);
                 if at == -PAST_MINUTES || minute.0.rem_euclid(60) == 0 {
-                    per_minute = i64::from(progress_ppm(film, climate.at(minute)));
+                    per_minute = climate.air_at(minute).map_or(FULL_PROGRESS_PPM, |air| progress_ppm(film, air)).into();
                 }
                 done.push(done[done.len() - 1] + per_minute);
             }

@@ -1,5 +1,6 @@
 //! One module for each noun; what they share is in `nouns`.
 
+mod air_readings;
 mod calculations;
 mod calendar;
 mod companies;
@@ -30,6 +31,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(tokens::configure)
             .configure(nouns::configure)
             .configure(regions::configure)
+            .configure(air_readings::configure)
             .configure(jobs::configure)
             .configure(plans::configure)
             .configure(weeks::configure)

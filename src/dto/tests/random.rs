@@ -3,7 +3,7 @@
 use super::random_plan::placements;
 use crate::domain::calendar::{Calendar, Pay, Window};
 use crate::domain::chain::{Attempt, Chain, OnExceed, Outcome, Pin, Step, StepKind, Wait, WaitKind, WaitMax, Work};
-use crate::domain::climate::{Air, Film, Gate, HouseAir, NormalHour, Normals, OutdoorHour};
+use crate::domain::climate::{Air, AirReading, Film, Gate, Gridpoint, HouseAir, NormalHour, Normals, OutdoorHour};
 use crate::domain::ids::{AreaIx, CrewIx, EquipmentIx, HouseIx, RegionIx, SkillSet, StepIx};
 use crate::domain::resources::{Area, Crew, Equipment, House, Location, Region, TravelModel};
 use crate::domain::situation::{CostWeights, Job, Settings, Situation};
@@ -86,6 +86,16 @@ impl Dice {
         Calendar::new(week, exceptions.into_iter().collect()).unwrap()
     }
 
+    /// At different instants, none after `now`.
+    fn readings(&mut self, now: Minute) -> Vec<AirReading> {
+        let mut readings = self.many(0, 3, |dice, index| AirReading {
+            at: now.plus(-60 * index as i64 - dice.from(0, 59)),
+            air: dice.air(),
+        });
+        readings.reverse();
+        readings
+    }
+
     fn air(&mut self) -> Air {
         let temp_centi_c = self.from(-6_000, 6_000) as i32;
         Air { temp_centi_c, rh_centi_percent: self.from(0, 10_000) as i32 }
@@ -128,7 +138,8 @@ pub(super) fn situation(seed: u64) -> Situation {
                 || NormalHour { temp_centi_c: dice.air().temp_centi_c, vapour_deci_pa: dice.from(0, 200_000) as i32 };
             Normals { months: Box::new(std::array::from_fn(|_| std::array::from_fn(|_| normal()))) }
         });
-        Region { key: key("region", index), name: name("Region", index), hours, normals }
+        let gridpoint = dice.maybe(|dice| Gridpoint::parse(&format!("OKX/{},37", dice.from(0, 999))).unwrap());
+        Region { key: key("region", index), name: name("Region", index), gridpoint, hours, normals }
     });
     let crews = dice.many(1, 3, |dice, index| Crew {
         key: key("crew", index),
@@ -140,7 +151,7 @@ pub(super) fn situation(seed: u64) -> Situation {
         absences: dice.many(0, 3, |dice, _| dice.span()),
         home: dice.maybe(Dice::location),
     });
-    let houses = dice.many(1, 4, |dice, index| house(dice, index, regions.len()));
+    let houses = dice.many(1, 4, |dice, index| house(dice, now, index, regions.len()));
     let equipment = dice.many(1, 3, |dice, index| Equipment {
         key: key("gear", index),
         name: name("Gear", index),
@@ -194,7 +205,7 @@ fn settings(dice: &mut Dice) -> Settings {
     }
 }
 
-fn house(dice: &mut Dice, index: usize, regions: usize) -> House {
+fn house(dice: &mut Dice, now: Minute, index: usize, regions: usize) -> House {
     let air = match dice.from(0, 2) {
         0 => HouseAir::Controlled(dice.air()),
         1 => HouseAir::Closed,
@@ -214,6 +225,7 @@ fn house(dice: &mut Dice, index: usize, regions: usize) -> House {
         }),
         air,
         region: dice.maybe(|dice| RegionIx::from_index(dice.index(regions))),
+        air_readings: dice.readings(now),
     }
 }
 

@@ -283,3 +283,19 @@ fn every_fault_is_told_at_once() {
         assert!(pointers.contains(&expected), "{expected} is not among {pointers:#?}");
     }
 }
+
+#[test]
+fn readings_of_air_that_cannot_be() {
+    let reading = |at: &str| json!({ "at": at, "temp_c": 17.5, "rh_percent": 58 });
+    let with = |readings: Value| move |file: &mut Value| file["houses"][0]["air_readings"] = readings;
+    let now = example()["now"].as_str().unwrap().to_owned();
+    accepted(with(json!([reading(&now), reading("2026-01-01T00:00:00Z")])));
+    let future = with(json!([reading("2027-01-01T00:00:00Z")]));
+    refused(future, "/houses/0/air_readings/0/at", "future-reading", "instant of the reading");
+    let twice = with(json!([reading(&now), reading(&now)]));
+    refused(twice, "/houses/0/air_readings", "duplicate-reading", "one of them");
+    let many = with(json!(vec![reading(&now); 101]));
+    refused(many, "/houses/0/air_readings", "too-many", "at most 100");
+    let warm = with(json!([{ "at": now, "temp_c": 64, "rh_percent": 58 }]));
+    refused(warm, "/houses/0/air_readings/0/temp_c", "out-of-range", "-60 to 60");
+}
