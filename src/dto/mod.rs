@@ -8,6 +8,8 @@
 //! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
 //! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
+//! | `meter`, `verdict`, `prediction` | what a check asks, what its readings come to, when a failed floor will pass |
+//! | `treat_again` | how a chain grows when a check fails |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
 //! | `json`, `scalar`, `fault` | text, small values, and how faults are located |
 //! | `warnings`, `limits` | what no single document shows |
@@ -23,17 +25,21 @@ mod house;
 mod job;
 mod json;
 mod limits;
+mod meter;
 mod method;
 mod names;
 mod own_chain;
 mod placement;
 mod plan;
 mod planning_file;
+mod prediction;
 mod region;
 mod scalar;
 mod settings;
 mod sites;
 mod step;
+mod treat_again;
+mod verdict;
 mod violation;
 mod wait;
 mod warnings;
@@ -51,6 +57,7 @@ pub use history::{HistoryDto, OutcomeDto};
 pub use house::{AreaDto, HouseAirDto, HouseDto, LocationDto};
 pub use job::{JobDto, PinDto};
 pub use json::read_json;
+pub use meter::{MeterDto, MeterKindDto, OnFailDto, ReadingDto, SpeciesShiftDto, area_readings};
 pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
 pub use placement::{GearDto, PieceDto, PlacedStateDto, PlacementDto, PublishedDto};
@@ -61,9 +68,12 @@ pub use planning_file::{
     FILE_BYTES_MAX, METHODS_MAX, PLANNING_FORMAT, Parsed, PlanningFile, STEPS_MAX, WAY_MINUTES_MAX, WayDto, assemble,
     parse_planning_file,
 };
+pub use prediction::{OutlookDto, PredictionDto};
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
+pub use treat_again::{Grown, TREAT_AGAIN_MAX};
+pub use verdict::{AreaVerdictDto, FindingDto, SpotDto, SubfloorVerdictDto, VerdictDto};
 pub use violation::ViolationDto;
 pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
 pub use write::{planning_file, write_planning_file};

@@ -46,6 +46,10 @@ pub(super) fn within(off: &BigRational, most_centi: i32) -> bool {
 
 /// Hundredths to the nearest tenths, halves away from nothing. What the input's bounds allow fits.
 pub(super) fn deci(centi: &BigRational) -> i32 {
-    let tenths = (centi / whole(10)).round().to_integer();
-    i32::try_from(tenths).unwrap_or(i32::MAX)
+    nearest(&(centi / whole(10)))
+}
+
+/// The nearest whole number, halves away from nothing. What the input's bounds allow fits.
+pub(super) fn nearest(value: &BigRational) -> i32 {
+    i32::try_from(value.round().to_integer()).unwrap_or(i32::MAX)
 }

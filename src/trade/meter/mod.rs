@@ -142,6 +142,12 @@ pub fn needed(area_sqft: u32, needed_per_1000_sqft: u32) -> usize {
     readings.max(1) as usize
 }
 
+/// Mean of area means weighted by area, nearest hundredth of a percent; `None` without readings.
+pub fn floor_mean_centi(areas: &[AreaReadings]) -> Option<i32> {
+    let means = areas.iter().map(|area| (area.area_sqft, area.mean()));
+    exact::weighted(means).as_ref().map(exact::nearest)
+}
+
 /// Judges a floor. Areas without readings make it incomplete, and do not count in its mean.
 pub fn judge(areas: &[AreaReadings], rules: Rules, beside: &Beside) -> Judged {
     let means: Vec<Option<Mean>> = areas.iter().map(AreaReadings::mean).collect();
