@@ -32,6 +32,8 @@ enum Command {
     Plan(cli::plan::PlanArguments),
     /// Have a plan audited against its planning file; needs no database
     CheckPlan(cli::plan::CheckArguments),
+    /// Work out one of the trade's numbers from a question in a file; needs no database
+    Calculate(cli::calculate::CalculateArguments),
     /// Print the OpenAPI document of the service
     Openapi,
 }
@@ -60,6 +62,7 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
     match &arguments.command {
         Command::Plan(arguments) => cli::plan::plan(arguments),
         Command::CheckPlan(arguments) => cli::plan::check(arguments),
+        Command::Calculate(arguments) => cli::calculate::calculate(arguments),
         Command::Openapi => openapi(),
         Command::Serve(arguments) => wait_for(cli::serve::serve(database, arguments)).map(|()| String::new()),
         Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),

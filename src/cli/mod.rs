@@ -1,6 +1,7 @@
 //! The command line: what can be asked of the program, and what it prints. Use cases live in `service`; the planner's
 //! own two commands need no database.
 
+pub mod calculate;
 pub mod database;
 pub mod demo;
 pub mod plan;

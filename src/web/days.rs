@@ -165,7 +165,7 @@ fn least(wait: &FeedWait) -> String {
         parts.push("a night between".to_owned());
     }
     if let Some(film) = wait.film {
-        parts.push(format!("dries: {}", words::film(film)));
+        parts.push(format!("dries: {}", film.word()));
     }
     parts.join("; ")
 }
