@@ -1,3 +1,5 @@
+//! Predicting passes, case by case. How often they hold on simulated floors: `tests/approach_coverage.rs`.
+
 use super::*;
 use crate::domain::time::HOUR;
 

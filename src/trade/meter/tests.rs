@@ -1,3 +1,5 @@
+//! Judging floors, case by case; sources beside each.
+
 use super::*;
 use crate::domain::climate::Air;
 use proptest::prelude::*;
