@@ -3,6 +3,8 @@
 //! here questions are read, with every fault told, and answers put into words.
 
 pub mod air;
+pub mod meter_check;
+pub mod recheck;
 
 use crate::dto::{Located, read_json};
 use serde::Serialize;
@@ -39,7 +41,11 @@ pub enum Form {
 type Teller = fn(&str, Form) -> Result<String, Vec<Located>>;
 
 /// Every calculation by the name it has in addresses and on the command line, in the order of the alphabet.
-pub const CALCULATIONS: &[(&str, Teller)] = &[("air", tell::<air::AirQuestion>)];
+pub const CALCULATIONS: &[(&str, Teller)] = &[
+    ("air", tell::<air::AirQuestion>),
+    ("meter-check", tell::<meter_check::MeterCheckQuestion>),
+    ("recheck", tell::<recheck::RecheckQuestion>),
+];
 
 fn tell<C: Calculation>(text: &str, form: Form) -> Result<String, Vec<Located>> {
     let question: C = read_json(text, QUESTION_BYTES_MAX)?;

@@ -119,7 +119,8 @@ pub(super) fn centi(value: f64) -> i32 {
 }
 
 impl MeterDto {
-    pub(super) fn check(&self, at: &At, faults: &mut Faults) {
+    /// Whether its numbers make sense.
+    pub(crate) fn check(&self, at: &At, faults: &mut Faults) {
         let needed_at = at.field("needed_per_1000_sqft");
         faults.whole(&needed_at, self.needed_per_1000_sqft, 1..=NEEDED_PER_1000_SQFT_MAX, "readings");
         faults.parts(&at.field("points_max"), self.points_max, 100, 1..=POINTS_MAX_CENTI, "points");
@@ -134,18 +135,21 @@ impl MeterDto {
     }
 }
 
-pub(super) fn check_shifts(shifts: &[SpeciesShiftDto], at: &At, faults: &mut Faults) {
-    if !faults.count(at, shifts.len(), SHIFTS_MAX, "shifts") {
-        return;
-    }
-    let mut seen = BTreeSet::new();
-    for (index, shift) in shifts.iter().enumerate() {
-        let at = at.item(index);
-        faults.name(&at.field("species"), &shift.species);
-        faults.parts(&at.field("points"), shift.points, 100, SHIFT_CENTI, "points");
-        if !seen.insert((shift.meter, shift.species.trim().to_lowercase())) {
-            let what = format!("species {} is shifted twice for one kind of meter", shown(&shift.species));
-            faults.push(&at, Fault::new("duplicate-shift", what, "give one shift for each species and meter"));
+impl SpeciesShiftDto {
+    /// Whether all make sense, and each is given once.
+    pub(crate) fn check_all(shifts: &[SpeciesShiftDto], at: &At, faults: &mut Faults) {
+        if !faults.count(at, shifts.len(), SHIFTS_MAX, "shifts") {
+            return;
+        }
+        let mut seen = BTreeSet::new();
+        for (index, shift) in shifts.iter().enumerate() {
+            let at = at.item(index);
+            faults.name(&at.field("species"), &shift.species);
+            faults.parts(&at.field("points"), shift.points, 100, SHIFT_CENTI, "points");
+            if !seen.insert((shift.meter, shift.species.trim().to_lowercase())) {
+                let what = format!("species {} is shifted twice for one kind of meter", shown(&shift.species));
+                faults.push(&at, Fault::new("duplicate-shift", what, "give one shift for each species and meter"));
+            }
         }
     }
 }

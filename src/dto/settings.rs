@@ -1,7 +1,7 @@
 //! Settings of the company that planning heeds.
 
 use super::fault::{At, Faults, Located};
-use super::meter::{SpeciesShiftDto, check_shifts};
+use super::meter::SpeciesShiftDto;
 use super::scalar;
 use crate::domain::bounds::{COEFFICIENT_MAX, HORIZON_DAYS_MAX};
 use crate::domain::resources::TravelModel;
@@ -186,7 +186,7 @@ impl SettingsDto {
         let horizon = faults.whole(&at.field("horizon_days"), self.horizon_days, 1..=HORIZON_DAYS_MAX, "days");
         let travel = self.travel.to_domain(&at.field("travel"), faults);
         let cost = self.cost.to_domain(&at.field("cost"), faults);
-        check_shifts(&self.species_shifts, &at.field("species_shifts"), faults);
+        SpeciesShiftDto::check_all(&self.species_shifts, &at.field("species_shifts"), faults);
         Some(Settings { zone: zone?, freeze_minutes: freeze?, horizon_days: horizon?, travel: travel?, cost: cost? })
     }
 

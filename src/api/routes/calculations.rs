@@ -6,8 +6,10 @@ use super::super::caller::{Anybody, Caller};
 use super::super::problem::Problem;
 use super::super::reply::Reply;
 use crate::calculate::air::{AirAnswer, AirQuestion};
+use crate::calculate::meter_check::MeterCheckQuestion;
+use crate::calculate::recheck::RecheckQuestion;
 use crate::calculate::{Calculation, QUESTION_BYTES_MAX};
-use crate::dto::FaultDto;
+use crate::dto::{FaultDto, PredictionDto, VerdictDto};
 use crate::service::ServiceError;
 use actix_web::{HttpResponse, post};
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -36,6 +38,34 @@ async fn air(_: Caller<Anybody>, question: Asked<AirQuestion>) -> Result<HttpRes
     answered(&question.value)
 }
 
+/// Whether a floor's readings pass: every area within a point of the floor's mean, enough readings, nothing far off.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate meter check",
+    request_body = MeterCheckQuestion,
+    responses((status = 200, description = "The verdict", body = VerdictDto)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/meter-check")]
+async fn meter_check(_: Caller<Anybody>, question: Asked<MeterCheckQuestion>) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
+/// When a floor that has failed its check will pass, from two or more failed rounds.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate recheck",
+    request_body = RecheckQuestion,
+    responses((status = 200, description = "The time, with an interval of four chances in five", body = PredictionDto)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/recheck")]
+async fn recheck(_: Caller<Anybody>, question: Asked<RecheckQuestion>) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
 pub(super) fn configure(config: &mut ServiceConfig) {
-    config.service(air);
+    config.service(air).service(meter_check).service(recheck);
 }

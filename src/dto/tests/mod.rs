@@ -9,6 +9,7 @@ mod refused_chains;
 mod refused_nouns;
 mod round_trip;
 mod schema;
+mod treat_again;
 
 use super::*;
 use serde_json::Value;
