@@ -157,3 +157,59 @@ fn backward(root: &[Vec<f64>], right: &[f64]) -> Vec<f64> {
     }
     solved
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::time::Minute;
+    use crate::trade::approach::AreaRound;
+
+    fn round(at: i64, areas: &[(f64, usize)]) -> Round {
+        let area = |(mean_percent, count): &(f64, usize)| AreaRound {
+            mean_percent: *mean_percent,
+            count: *count,
+            sum_squares: 0.0,
+        };
+        Round { at: Minute(at), areas: areas.iter().map(area).collect() }
+    }
+
+    /// The same evidence by adding up the likelihood over a box of levels and differences: how much better one drying
+    /// time explains the rounds than another must agree.
+    #[test]
+    fn evidence_is_the_integral_of_the_likelihood() {
+        let rounds = [round(0, &[(10.0, 3), (8.0, 5)]), round(700, &[(9.3, 4), (8.3, 2)])];
+        let data = Data::new(&[120, 200], &[&rounds[0], &rounds[1]]);
+        let added = |tau: f64| -> f64 {
+            let g = (-700.0 / tau).exp();
+            let steps = |half: f64| (-40..=40).map(move |step| f64::from(step) * half / 40.0);
+            let mut sum = 0.0;
+            for a in steps(9.0) {
+                for b in steps(9.0) {
+                    for c in steps(9.0) {
+                        let off =
+                            |r: usize, i: usize, mean: f64| data.precision[r][i] * (data.off[r][i] - mean).powi(2);
+                        let (one, two) = (off(0, 0, a) + off(0, 1, b), off(1, 0, c + g * a) + off(1, 1, c + g * b));
+                        sum += (-0.5 * (one + two)).exp();
+                    }
+                }
+            }
+            sum.ln()
+        };
+        let fitted = |tau: f64| data.fit(tau).unwrap().log_evidence;
+        for tau in [300.0, 900.0, 20_000.0] {
+            let (expected, got) = (added(tau) - added(2_000.0), fitted(tau) - fitted(2_000.0));
+            assert!((expected - got).abs() < 0.02, "tau {tau}: {expected} added up, {got} in closed form");
+        }
+    }
+
+    #[test]
+    fn of_two_areas_the_smaller_tells_both() {
+        let rounds = [round(0, &[(12.0, 3), (8.0, 9)]), round(700, &[(11.0, 3), (8.0, 9)])];
+        let fit = |sqft: &[u32]| Data::new(sqft, &[&rounds[0], &rounds[1]]).fit(1e9).unwrap();
+        let leading = |sqft: &[u32]| fit(sqft).leading().map(|(mean, _)| mean).collect::<Vec<_>>();
+        let small_first = leading(&[100, 300]);
+        assert!(small_first.len() == 1 && (small_first[0] - 2.6).abs() < 0.2, "{small_first:?}");
+        let small_last = leading(&[300, 100]);
+        assert!(small_last.len() == 1 && (small_last[0] + 2.6).abs() < 0.2, "{small_last:?}");
+    }
+}
