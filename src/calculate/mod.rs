@@ -5,6 +5,7 @@
 pub mod air;
 pub mod meter_check;
 pub mod recheck;
+pub mod treatment_sections;
 
 use crate::dto::{Located, read_json};
 use serde::Serialize;
@@ -45,6 +46,7 @@ pub const CALCULATIONS: &[(&str, Teller)] = &[
     ("air", tell::<air::AirQuestion>),
     ("meter-check", tell::<meter_check::MeterCheckQuestion>),
     ("recheck", tell::<recheck::RecheckQuestion>),
+    ("treatment-sections", tell::<treatment_sections::TreatmentSectionsQuestion>),
 ];
 
 fn tell<C: Calculation>(text: &str, form: Form) -> Result<String, Vec<Located>> {

@@ -10,6 +10,8 @@
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `meter`, `verdict`, `prediction` | what a check asks, what its readings come to, when a failed floor will pass |
 //! | `treat_again` | how a chain grows when a check fails |
+//! | `work`, `rolling` | how much work a step is; the two parts of a treatment that are rolled in sections |
+//! | `section_plan` | such a treatment, second by second, as it is shown |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
 //! | `json`, `scalar`, `fault` | text, small values, and how faults are located |
 //! | `warnings`, `limits` | what no single document shows |
@@ -34,7 +36,9 @@ mod plan;
 mod planning_file;
 mod prediction;
 mod region;
+mod rolling;
 mod scalar;
+mod section_plan;
 mod settings;
 mod sites;
 mod step;
@@ -43,6 +47,7 @@ mod verdict;
 mod violation;
 mod wait;
 mod warnings;
+mod work;
 mod write;
 
 #[cfg(test)]
@@ -72,10 +77,15 @@ pub use planning_file::{
 };
 pub use prediction::{OutlookDto, PredictionDto};
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
+pub use section_plan::{
+    ActDto, DoingDto, PartDto, RolledTreatment, SectionDto, SectionFloorDto, SectionPlanDto, rolled_treatments,
+    section_plan,
+};
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
 pub use treat_again::{Grown, TREAT_AGAIN_MAX};
 pub use verdict::{AreaVerdictDto, FindingDto, SpotDto, SubfloorVerdictDto, VerdictDto};
 pub use violation::ViolationDto;
 pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
+pub use work::{MinutesByApplicatorsDto, RollingDto};
 pub use write::{planning_file, write_planning_file};

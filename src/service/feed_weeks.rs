@@ -4,12 +4,12 @@
 use super::access::FeedKindDto;
 use super::calendars::{AHEAD_DAYS, PAST_DAYS, current, pieces};
 use super::directory::Directory;
-use super::{Service, ServiceError, plans, wire};
+use super::{Service, ServiceError, TreatmentAsked, plans, wire};
 use crate::domain::fault::Fault;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::dto::{CrewDto, FilmDto, HouseDto, PlacedStateDto, StepKindDto, WaitDto, WaitKindDto};
-use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, Session};
+use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, Session, StoreError};
 use chrono::{DateTime, Datelike, Days, Duration, NaiveDate, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
@@ -90,6 +90,8 @@ pub struct FeedWork {
     pub gear: BTreeMap<String, i64>,
     /// For the people who do it.
     pub notes: Option<String>,
+    /// A treatment that is rolled in sections, as its crew would read it aloud: at its first part, for the crew only.
+    pub sections: Vec<String>,
 }
 
 /// The time between two promised steps that are in a fixed order.
@@ -163,11 +165,14 @@ impl Service {
         waits.retain(|wait| in_week(wait.start, wait.finish));
         let count = pieces(&rows);
         let parts = |row: &BookingRow| count.get(&(row.job_id, row.step_key.as_str())).copied().unwrap_or(1);
-        let works: Vec<FeedWork> = rows
-            .iter()
-            .filter(|row| in_week(Minute::floor_from(row.start), Minute::floor_from(row.end)))
-            .filter_map(|row| work(&directory, subject.kind, row, parts(row), made_for))
-            .collect();
+        let mut works: Vec<FeedWork> = Vec::new();
+        for row in rows.iter().filter(|row| in_week(Minute::floor_from(row.start), Minute::floor_from(row.end))) {
+            let Some(mut work) = work(&directory, subject.kind, row, parts(row), made_for) else { continue };
+            if subject.kind == FeedKindDto::Crew {
+                work.sections = self.sections(&mut session, &directory, row).await?;
+            }
+            works.push(work);
+        }
         let crews = if subject.kind == FeedKindDto::Office { crews_of(&mut session, &works).await? } else { vec![] };
         let customer = subject.kind == FeedKindDto::Customer;
         Ok(FeedWeek {
@@ -185,6 +190,24 @@ impl Service {
             waits,
             next: rows.iter().map(|row| Minute::floor_from(row.start)).find(|start| *start >= week.1),
         })
+    }
+
+    /// Cautions and lines of the section plan of a treatment's first part; nothing of other steps, or of what has been
+    /// changed since so that there is no such plan any more.
+    async fn sections(
+        &self,
+        session: &mut Session,
+        directory: &Directory,
+        row: &BookingRow,
+    ) -> Result<Vec<String>, ServiceError> {
+        let rolled = directory.step(row.job_id, &row.step_key).filter(|known| known.step.rolling.is_some());
+        let Some(known) = rolled else { return Ok(Vec::new()) };
+        let asked = TreatmentAsked { step: Some(&row.step_key), people: None };
+        match self.treatment_plan(session, &known.job.key, asked).await {
+            Ok(view) if view.step_a == row.step_key => Ok([view.plan.notes, view.plan.lines].concat()),
+            Ok(_) | Err(ServiceError::Invalid(_) | ServiceError::Store(StoreError::NotFound { .. })) => Ok(Vec::new()),
+            Err(error) => Err(error),
+        }
     }
 }
 
@@ -258,6 +281,7 @@ fn work(
         state: told.then(|| plans::state(row.fixed, row.end, made_for)),
         gear: if told { known.step.equipment.clone() } else { BTreeMap::new() },
         notes: known.step.notes.clone().filter(|_| told),
+        sections: Vec::new(),
     })
 }
 

@@ -10,3 +10,4 @@ pub mod humid_air;
 pub mod meter;
 pub mod moisture;
 pub mod ready;
+pub mod sections;
