@@ -311,3 +311,12 @@ async fn what_a_check_names_must_be_there_and_before_it() {
     steps[3].as_object_mut().unwrap().remove("recheck_after_minutes");
     office.patch("/v1/jobs/treated", &json!({"steps": steps})).await.fault("check-cannot-fail", "/steps/3");
 }
+
+/// What the page for crew leads shows can be sent.
+#[test]
+fn the_report_in_the_documentation_is_one() {
+    let page = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/docs/meter-check.md")).unwrap();
+    let example = page.split("```json").nth(1).and_then(|rest| rest.split("```").next()).unwrap();
+    let body: tackfree::service::RecordBody = serde_json::from_str(example).unwrap();
+    assert_eq!((body.step.as_str(), body.outcome, body.readings.len()), ("readings", None, 2));
+}
