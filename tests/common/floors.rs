@@ -2,6 +2,7 @@
 //! the same floors. What is drawn here is not what `trade::approach` believes beforehand: drying times come from other
 //! shapes and ranges, and some worlds break its assumptions on purpose.
 
+#![allow(clippy::unwrap_used, reason = "every area is read at least once")]
 #![allow(dead_code, reason = "a test and an example use some of it")]
 
 use rand_core::{RngCore, SeedableRng};

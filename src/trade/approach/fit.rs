@@ -82,9 +82,9 @@ impl Data {
         // Normal equations of the levels after the first round, the differences integrated out.
         let levels = rounds - 1;
         let (mut matrix, mut right, mut squares) = (vec![vec![0.0; levels]; levels], vec![0.0; levels], 0.0);
-        for i in 0..areas {
+        for (i, own) in alone.iter().enumerate() {
             for r in 0..rounds {
-                let rest = self.precision[r][i] * (self.off[r][i] - g[r] * alone[i]);
+                let rest = self.precision[r][i] * (self.off[r][i] - g[r] * own);
                 squares += rest * self.off[r][i];
                 if r == 0 {
                     continue;
