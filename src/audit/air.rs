@@ -33,7 +33,7 @@ impl Skies {
     pub fn new(ledger: &Ledger<'_>) -> Skies {
         let situation = ledger.situation;
         let outdoors: Vec<Option<HourlyClimate>> =
-            situation.regions.iter().map(|region| HourlyClimate::from_hours(region.hours.clone()).ok()).collect();
+            situation.regions.iter().map(|region| HourlyClimate::of_region(region).ok()).collect();
         let mut climates = Vec::new();
         let mut known: BTreeMap<ClimateKey, Option<usize>> = BTreeMap::new();
         let mut of_house = Vec::with_capacity(situation.houses.len());

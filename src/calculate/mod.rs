@@ -3,6 +3,9 @@
 //! here questions are read, with every fault told, and answers put into words.
 
 pub mod air;
+pub mod drying;
+pub mod gate;
+pub mod house_air;
 pub mod meter_check;
 pub mod recheck;
 pub mod treatment_sections;
@@ -44,6 +47,8 @@ type Teller = fn(&str, Form) -> Result<String, Vec<Located>>;
 /// Every calculation by the name it has in addresses and on the command line, in the order of the alphabet.
 pub const CALCULATIONS: &[(&str, Teller)] = &[
     ("air", tell::<air::AirQuestion>),
+    ("drying", tell::<drying::DryingQuestion>),
+    ("gate", tell::<gate::GateQuestion>),
     ("meter-check", tell::<meter_check::MeterCheckQuestion>),
     ("recheck", tell::<recheck::RecheckQuestion>),
     ("treatment-sections", tell::<treatment_sections::TreatmentSectionsQuestion>),

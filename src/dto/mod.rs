@@ -6,7 +6,8 @@
 //! |---|---|
 //! | `planning_file`, `write` | everything known at one instant: to a situation and back |
 //! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
-//! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
+//! | `settings`, `region`, `normals`, `house`, `crew`, `calendar` | nouns |
+//! | `past_weather` | a table of hours that have been, of which normals are made |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `meter`, `verdict`, `prediction` | what a check asks, what its readings come to, when a failed floor will pass |
 //! | `treat_again` | how a chain grows when a check fails |
@@ -30,7 +31,9 @@ mod limits;
 mod meter;
 mod method;
 mod names;
+mod normals;
 mod own_chain;
+mod past_weather;
 mod placement;
 mod plan;
 mod planning_file;
@@ -67,6 +70,8 @@ pub use json::read_json;
 pub use meter::{MeterDto, MeterKindDto, OnFailDto, ReadingDto, SpeciesShiftDto, area_readings};
 pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
+pub use normals::NormalsDto;
+pub use past_weather::{PAST_WEATHER_BYTES_MAX, PastWeather, read_past_weather};
 pub use placement::{GearDto, PieceDto, PlacedStateDto, PlacementDto, PublishedDto};
 pub use plan::{
     PLAN_FORMAT, PlanCostDto, PlanDto, UnplacedDto, parse_plan_file, plan_from_dto, plan_to_dto, plan_to_json,
@@ -77,6 +82,7 @@ pub use planning_file::{
 };
 pub use prediction::{OutlookDto, PredictionDto};
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
+pub(crate) use scalar::local;
 pub use section_plan::{
     ActDto, DoingDto, PartDto, RolledTreatment, SectionDto, SectionFloorDto, SectionPlanDto, rolled_treatments,
     section_plan,

@@ -234,9 +234,7 @@ fn climate_of(situation: &Situation, house: HouseIx) -> Option<HourlyClimate> {
     match (own.air, situation.region(own.region)) {
         (HouseAir::Controlled(air), _) => Some(HourlyClimate::constant(air)),
         (_, None) => None,
-        (mode, Some(region)) => {
-            HourlyClimate::from_hours(region.hours.clone()).ok().map(|outdoor| house_climate(&outdoor, mode))
-        }
+        (mode, Some(region)) => HourlyClimate::of_region(region).ok().map(|outdoor| house_climate(&outdoor, mode)),
     }
 }
 

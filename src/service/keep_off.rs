@@ -133,9 +133,7 @@ async fn sky(session: &mut Session, company: &CompanyRow, house: Uuid, now: Minu
     let (air, outdoors) = (situation.houses[0].air, situation.regions.first());
     let climate = match (air, outdoors) {
         (crate::domain::climate::HouseAir::Controlled(air), _) => Some(HourlyClimate::constant(air)),
-        (air, Some(region)) => {
-            HourlyClimate::from_hours(region.hours.clone()).ok().map(|outdoors| house_climate(&outdoors, air))
-        }
+        (air, Some(region)) => HourlyClimate::of_region(region).ok().map(|outdoors| house_climate(&outdoors, air)),
         (_, None) => None,
     };
     let revision = row.version + region.as_ref().map_or(0, |region| region.version);

@@ -9,5 +9,6 @@ pub mod house;
 pub mod humid_air;
 pub mod meter;
 pub mod moisture;
+pub mod normals;
 pub mod ready;
 pub mod sections;

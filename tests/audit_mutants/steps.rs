@@ -240,8 +240,8 @@ fn in_the_wrong_air(case: &Case<'_>, draw: &mut Draw) -> Option<Plan> {
         (HouseAir::Controlled(air), _) => HourlyClimate::constant(air),
         (_, None) => return None,
         (air, Some(region)) => {
-            let hours = case.situation.regions[region.index()].hours.clone();
-            house_climate(&HourlyClimate::from_hours(hours).unwrap(), air)
+            let region = &case.situation.regions[region.index()];
+            house_climate(&HourlyClimate::of_region(region).unwrap(), air)
         }
     };
     let length = case.placement(at).finish().since(case.placement(at).start());

@@ -64,8 +64,8 @@ impl<'a> Office<'a> {
             (HouseAir::Controlled(air), _) => Some(HourlyClimate::constant(air)),
             (_, None) => None,
             (air, Some(region)) => {
-                let hours = situation.regions[region.index()].hours.clone();
-                Some(house_climate(&HourlyClimate::from_hours(hours).unwrap(), air))
+                let region = &situation.regions[region.index()];
+                Some(house_climate(&HourlyClimate::of_region(region).unwrap(), air))
             }
         };
         let mut office = Office {

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use tackfree::audit::audit;
 use tackfree::domain::calendar::{Calendar, Pay, Window};
 use tackfree::domain::chain::{Attempt, Chain, OnExceed, Outcome, Pin, Step, StepKind, Wait, WaitKind, WaitMax, Work};
-use tackfree::domain::climate::{Air, HouseAir, OutdoorHour};
+use tackfree::domain::climate::{Air, HouseAir, NormalHour, Normals, OutdoorHour};
 use tackfree::domain::ids::{AreaIx, CrewIx, EquipmentIx, HouseIx, JobIx, SkillSet, StepIx, StepRef};
 use tackfree::domain::plan::{Blocker, Cost, Placement, Plan, UnitUse, Unplaced};
 use tackfree::domain::resources::{Area, Crew, Equipment, House, Region, TravelModel};
@@ -187,6 +187,11 @@ pub fn job(key_text: &str, house: u32, steps: Vec<Step>, waits: Vec<Wait>) -> Jo
     }
 }
 
+/// The same usual air all year: hundredths of a degree, tenths of a pascal of vapour.
+pub fn usual(temp_centi_c: i32, vapour_deci_pa: i32) -> Normals {
+    Normals { months: Box::new([[NormalHour { temp_centi_c, vapour_deci_pa }; 24]; 12]) }
+}
+
 /// The same air for `count` hours from the hour of `start` on.
 pub fn weather(start: Minute, count: i64, air: impl Fn(i64) -> (i32, i32)) -> Region {
     let first = start.0.div_euclid(HOUR) * HOUR;
@@ -195,7 +200,7 @@ pub fn weather(start: Minute, count: i64, air: impl Fn(i64) -> (i32, i32)) -> Re
         let start = Minute(first + i * HOUR);
         OutdoorHour { start, air: Air { temp_centi_c, rh_centi_percent }, rain_centi_mm: 0 }
     };
-    Region { key: key("coast"), name: name("Coast"), hours: (0..count).map(hour).collect() }
+    Region { key: key("coast"), name: name("Coast"), hours: (0..count).map(hour).collect(), normals: None }
 }
 
 pub fn step_ref(job: u32, step: u16) -> StepRef {
