@@ -65,7 +65,7 @@ fn after_a_failed_check(bench: &Bench) -> Situation {
             true => Outcome::Done,
             false => Outcome::Running,
         };
-        step.attempts.push(Attempt { crew, start, finish, outcome });
+        step.attempts.push(Attempt { crew, start, finish, outcome, retry_not_before: None });
         job.chain = Chain::new(steps, job.chain.waits().to_vec()).unwrap();
     }
     let jobs = &situation.jobs;

@@ -141,3 +141,37 @@ async fn allowed_spans_are_worked_out() {
     question["gate"]["temp_min_c"] = json!(40);
     office.post("/v1/calculations/gate", &question).await.fault("bad-gate", "/gate");
 }
+
+#[tokio::test]
+async fn a_floor_is_judged_and_predicted_without_a_job() {
+    let app = app::start().await;
+    let office = app.company("Harrow Falls Floors").await;
+    let area =
+        |name: &str, readings: &[f64]| json!({"area": name, "area_sqft": 25, "species": "ash", "readings": readings});
+    let question = json!({
+        "areas": [area("Hall", &[8.0]), area("Den", &[10.01])], "baseline_percent": 8.0,
+        "air": {"temp_c": 21.1, "rh_percent": 50}
+    });
+    let told = answer(&office, "meter-check", &question).await;
+    // A hundredth beyond two points apart: 1.005 off, reported as 1.0 and failed all the same.
+    assert_eq!((&told["finding"], &told["areas"][1]["off_points"]), (&json!("fails"), &json!(1.0)));
+    // Wood Handbook, table 4-2: 21.1 C and 50 %.
+    assert_eq!((&told["emc_percent"], &told["over_baseline_points"]), (&json!(9.2), &json!(1.0)));
+    let mut shifted = question.clone();
+    shifted["species_shifts"] = json!([{"meter": "pinless", "species": "Ash", "points": 1.5}]);
+    let told = answer(&office, "meter-check", &shifted).await;
+    assert_eq!((&told["floor_percent"], &told["areas"][0]["shift_points"]), (&json!(10.5), &json!(1.5)));
+
+    let round = |at: &str, wet: f64| {
+        let dry = json!({"mean_percent": 8, "taken": 12});
+        json!({"at": at, "areas": [{"mean_percent": wet, "taken": 12}, dry, dry]})
+    };
+    let rounds = json!([round("2026-03-09T08:00:00Z", 13.0), round("2026-03-09T20:00:00Z", 11.0)]);
+    let told = answer(&office, "recheck", &json!({"areas_sqft": [200, 200, 200], "rounds": rounds})).await;
+    assert_eq!(told["outlook"], "will_pass");
+    assert!(
+        told["early_at"].as_str() < told["median_at"].as_str() && told["median_at"].as_str() < told["late_at"].as_str()
+    );
+    let one = json!({"areas_sqft": [200, 200, 200], "rounds": [rounds[0]]});
+    assert_eq!(answer(&office, "recheck", &one).await["outlook"], "too_little");
+}

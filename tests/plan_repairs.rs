@@ -53,7 +53,8 @@ fn pass_time(situation: &mut Situation, plan: &Plan, draw: &mut Draw) {
             true => Outcome::Done,
             false => Outcome::Running,
         };
-        let attempt = Attempt { crew: placement.crew, start: placement.start(), finish, outcome };
+        let attempt =
+            Attempt { crew: placement.crew, start: placement.start(), finish, outcome, retry_not_before: None };
         with_steps(situation, job, |steps| steps[step.index()].attempts.push(attempt));
     }
 }

@@ -6,6 +6,8 @@ pub mod air;
 pub mod drying;
 pub mod gate;
 pub mod house_air;
+pub mod meter_check;
+pub mod recheck;
 pub mod treatment_sections;
 
 use crate::dto::{Located, read_json};
@@ -47,6 +49,8 @@ pub const CALCULATIONS: &[(&str, Teller)] = &[
     ("air", tell::<air::AirQuestion>),
     ("drying", tell::<drying::DryingQuestion>),
     ("gate", tell::<gate::GateQuestion>),
+    ("meter-check", tell::<meter_check::MeterCheckQuestion>),
+    ("recheck", tell::<recheck::RecheckQuestion>),
     ("treatment-sections", tell::<treatment_sections::TreatmentSectionsQuestion>),
 ];
 

@@ -2,6 +2,7 @@
 //! wait is to blame when it does not. What "hangs together" means is `domain::chain`'s matter alone.
 
 use super::fault::{At, Faults, shown};
+use super::meter::check_named;
 use super::names::{Names, Table};
 use super::rolling;
 use super::sites::Site;
@@ -63,6 +64,7 @@ impl<'a> Source<'a> {
             distinct &= table.find(&step.key).is_none();
             faults.declare(&self.steps_at.item(index).field("key"), &mut table, &step.key);
         }
+        distinct &= check_named(self.steps, self.waits, &table, self.steps_at, faults);
         let patches = self.step_patches(&table, faults);
         let wait_patches = self.wait_patches(faults);
         let steps = (0..self.steps.len()).map(|index| self.step(index, patches[index], names, site, faults));

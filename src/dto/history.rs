@@ -50,6 +50,10 @@ pub struct HistoryDto {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(format = DateTime)]
     pub expected_finish_at: Option<String>,
+    /// Of a failed try: the next is not planned earlier, nor before the pause of the step. Never before its end.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(format = DateTime)]
+    pub retry_not_before_at: Option<String>,
 }
 
 /// An entry read on its own.
@@ -59,6 +63,7 @@ struct Report {
     started: DateTime<Utc>,
     finished: Option<DateTime<Utc>>,
     expected: Option<DateTime<Utc>>,
+    retry: Option<DateTime<Utc>>,
     outcome: Outcome,
 }
 
@@ -108,12 +113,14 @@ impl HistoryDto {
         };
         let finished = later("finished_at", &self.finished_at);
         let expected = later("expected_finish_at", &self.expected_finish_at);
+        let retry = later("retry_not_before_at", &self.retry_not_before_at);
         let report = Report {
             step: step?,
             crew: CrewIx::from_index(crew?),
             started: started?,
             finished: finished?,
             expected: expected?,
+            retry: retry?,
             outcome: match self.outcome {
                 OutcomeDto::Running => Outcome::Running,
                 OutcomeDto::Done => Outcome::Done,
@@ -141,6 +148,12 @@ impl Report {
             (Outcome::Done | Outcome::Failed, _, Some(_)) => {
                 ("expected_finish_at", "is over and yet expected to finish", "leave expected_finish_at out")
             }
+            _ if self.retry.is_some() && self.outcome != Outcome::Failed => {
+                ("retry_not_before_at", "has not failed and yet is to be tried again", "leave retry_not_before_at out")
+            }
+            _ if self.retry < self.finished && self.retry.is_some() => {
+                ("retry_not_before_at", "is to be tried again before it ended", "correct one of the two times")
+            }
             _ if ahead(self.started) => ("started_at", "was begun in the future", "correct the date"),
             (_, Some(finished), _) if finished < self.started => {
                 ("finished_at", "ended before it began", "correct one of the two times")
@@ -165,7 +178,9 @@ impl Report {
                 finish.max(world.now.plus(1))
             }
         };
-        Attempt { crew: self.crew, start, finish: finish.max(start.plus(1)), outcome: self.outcome }
+        let finish = finish.max(start.plus(1));
+        let retry_not_before = self.retry.map(|retry| Minute::ceil_from(retry).max(finish));
+        Attempt { crew: self.crew, start, finish, outcome: self.outcome, retry_not_before }
     }
 }
 

@@ -10,6 +10,8 @@
 //! | `settings`, `region`, `normals`, `house`, `crew`, `calendar` | nouns |
 //! | `past_weather` | a table of hours that have been, of which normals are made |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
+//! | `meter`, `verdict`, `prediction` | what a check asks, what its readings come to, when a failed floor will pass |
+//! | `treat_again` | how a chain grows when a check fails |
 //! | `work`, `rolling` | how much work a step is; the two parts of a treatment that are rolled in sections |
 //! | `section_plan` | such a treatment, second by second, as it is shown |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
@@ -28,6 +30,7 @@ mod house;
 mod job;
 mod json;
 mod limits;
+mod meter;
 mod method;
 mod names;
 mod normals;
@@ -36,6 +39,7 @@ mod past_weather;
 mod placement;
 mod plan;
 mod planning_file;
+mod prediction;
 mod region;
 mod rolling;
 mod scalar;
@@ -43,6 +47,8 @@ mod section_plan;
 mod settings;
 mod sites;
 mod step;
+mod treat_again;
+mod verdict;
 mod violation;
 mod wait;
 mod warnings;
@@ -64,6 +70,7 @@ pub(crate) use house::{AIR_CENTI_C, RH_CENTI_PERCENT, air_readings};
 pub use house::{AirReadingDto, AreaDto, HouseAirDto, HouseDto, LocationDto};
 pub use job::{JobDto, PinDto};
 pub use json::read_json;
+pub use meter::{MeterDto, MeterKindDto, OnFailDto, ReadingDto, SpeciesShiftDto, area_readings};
 pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
 pub use normals::NormalsDto;
@@ -76,6 +83,7 @@ pub use planning_file::{
     FILE_BYTES_MAX, METHODS_MAX, PLANNING_FORMAT, Parsed, PlanningFile, STEPS_MAX, WAY_MINUTES_MAX, WayDto, assemble,
     parse_planning_file,
 };
+pub use prediction::{OutlookDto, PredictionDto};
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
 pub(crate) use scalar::local;
 pub use section_plan::{
@@ -84,6 +92,8 @@ pub use section_plan::{
 };
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
+pub use treat_again::{Grown, TREAT_AGAIN_MAX};
+pub use verdict::{AreaVerdictDto, FindingDto, SpotDto, SubfloorVerdictDto, VerdictDto};
 pub use violation::ViolationDto;
 pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
 pub use work::{MinutesByApplicatorsDto, RollingDto};

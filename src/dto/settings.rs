@@ -1,6 +1,7 @@
 //! Settings of the company that planning heeds.
 
 use super::fault::{At, Faults, Located};
+use super::meter::SpeciesShiftDto;
 use super::scalar;
 use crate::domain::bounds::{COEFFICIENT_MAX, HORIZON_DAYS_MAX};
 use crate::domain::resources::TravelModel;
@@ -66,7 +67,7 @@ pub struct CostDto {
 }
 
 /// Settings of the company.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SettingsDto {
     /// IANA zone of the office.
@@ -86,6 +87,9 @@ pub struct SettingsDto {
     /// How plans are compared.
     #[serde(default)]
     pub cost: CostDto,
+    /// What is added to meter readings by species; planning does not heed it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub species_shifts: Vec<SpeciesShiftDto>,
 }
 
 fn freeze_minutes() -> i64 {
@@ -182,6 +186,7 @@ impl SettingsDto {
         let horizon = faults.whole(&at.field("horizon_days"), self.horizon_days, 1..=HORIZON_DAYS_MAX, "days");
         let travel = self.travel.to_domain(&at.field("travel"), faults);
         let cost = self.cost.to_domain(&at.field("cost"), faults);
+        SpeciesShiftDto::check_all(&self.species_shifts, &at.field("species_shifts"), faults);
         Some(Settings { zone: zone?, freeze_minutes: freeze?, horizon_days: horizon?, travel: travel?, cost: cost? })
     }
 
@@ -192,6 +197,7 @@ impl SettingsDto {
             horizon_days: settings.horizon_days,
             travel: TravelDto::from_domain(settings.travel),
             cost: CostDto::from_domain(settings.cost),
+            species_shifts: Vec::new(),
         }
     }
 }

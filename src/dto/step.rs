@@ -5,6 +5,7 @@ use super::crew::skill_set;
 use super::fault::{At, Faults, escaped, shown};
 use super::gate::GateDto;
 use super::house::optional;
+use super::meter::{MeterDto, OnFailDto, is_recheck};
 use super::names::Names;
 use super::sites::Site;
 use super::work::{MinutesByApplicatorsDto, RollingDto};
@@ -104,6 +105,15 @@ pub struct StepDto {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0, maximum = 172_800)]
     pub recheck_after_minutes: Option<i64>,
+    /// For a check whose readings decide: what is asked of them. Planning does not heed it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub meter: Option<MeterDto>,
+    /// For a check: what follows when it fails. Planning does not heed it; the job's chain grows.
+    #[serde(default, skip_serializing_if = "is_recheck")]
+    pub on_fail: OnFailDto,
+    /// Key of the step that this one does once more, after a failed check; the program writes it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub repeats: Option<String>,
     /// Planned only when the wait that names it has lapsed.
     #[serde(default, skip_serializing_if = "is_false")]
     pub only_on_lapse: bool,
@@ -259,6 +269,10 @@ impl StepOverrideDto {
         step.equipment = self.equipment.clone().unwrap_or(step.equipment);
         step.gate = self.gate.unwrap_or(step.gate);
         step.recheck_after_minutes = self.recheck_after_minutes.unwrap_or(step.recheck_after_minutes);
+        if step.recheck_after_minutes.is_none() {
+            // What cannot fail is not judged.
+            (step.meter, step.on_fail) = (None, OnFailDto::Recheck);
+        }
         step
     }
 }
@@ -279,6 +293,12 @@ impl StepDto {
         let equipment = self.equipment_to_domain(&at.field("equipment"), names, &who, faults);
         let gate_at = at.field("gate");
         let gate = self.gate.map(|gate| gate.to_domain(&gate_at, faults));
+        let meter_at = at.field("meter");
+        self.meter.iter().for_each(|meter| meter.check(&meter_at, faults));
+        if self.recheck_after_minutes.is_none() && (self.meter.is_some() || !is_recheck(&self.on_fail)) {
+            let cure = "give recheck_after_minutes, the pause after a failed try";
+            faults.push(at, Fault::new("check-cannot-fail", format!("{who} is judged and yet cannot fail"), cure));
+        }
         let recheck_at = at.field("recheck_after_minutes");
         let recheck =
             self.recheck_after_minutes.map(|pause| faults.whole(&recheck_at, pause, 0..=WAIT_MINUTES_MAX, "minutes"));

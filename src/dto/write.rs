@@ -7,6 +7,7 @@ use super::history::{HistoryDto, OutcomeDto};
 use super::house::HouseDto;
 use super::job::{JobDto, PinDto};
 use super::json::write_json;
+use super::meter::OnFailDto;
 use super::placement::{PlacementDto, PublishedDto};
 use super::planning_file::{PLANNING_FORMAT, PlanningFile, WayDto};
 use super::region::RegionDto;
@@ -107,6 +108,9 @@ fn step_document(step: &Step, house: &House, situation: &Situation) -> StepDto {
             .collect(),
         gate: step.gate.map(GateDto::from_domain),
         recheck_after_minutes: step.recheck_after_minutes,
+        meter: None,
+        on_fail: OnFailDto::Recheck,
+        repeats: None,
         only_on_lapse: step.only_on_lapse,
         notes: None,
     }
@@ -126,6 +130,7 @@ fn attempt_document(step: &Step, attempt: &Attempt, zone: Zone, situation: &Situ
         finished_at,
         outcome,
         expected_finish_at,
+        retry_not_before_at: attempt.retry_not_before.map(|retry| local(zone, retry)),
     }
 }
 

@@ -15,7 +15,8 @@ use uuid::Uuid;
 
 /// The company without its houses and jobs.
 pub(super) struct Bench {
-    settings: SettingsDto,
+    /// The company's settings.
+    pub(super) settings: SettingsDto,
     crews: Vec<CrewDto>,
     equipment: Vec<EquipmentDto>,
     /// Keys of crews by identifier.

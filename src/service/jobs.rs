@@ -3,7 +3,6 @@
 use super::bench::{Bench, of_job};
 use super::job_shapes::{JobListed, JobStatusDto, JobView};
 use super::nouns::{gear_of, unaddressable, unknown};
-use super::records::RecordBody;
 use super::{Service, ServiceError, Stored, error, snapshot, wire};
 use crate::domain::fault::Fault;
 use crate::domain::zone::Zone;
@@ -43,7 +42,7 @@ impl Service {
     /// # Errors
     /// `Invalid`, `KeyTaken`.
     pub async fn create_job(&self, session: &mut Session, job: JobDto) -> Result<StoredJob, ServiceError> {
-        let happened: Vec<RecordBody> = job.history.iter().map(RecordBody::from).collect();
+        let happened = job.history.clone();
         let judged = self.judge_job(session, job, None).await?;
         let row = session.insert_job(&judged.new).await?;
         self.import_records(session, &row, &judged.bench, &happened).await?;
@@ -304,7 +303,7 @@ fn merge(target: &mut Value, patch: &Value) {
     }
 }
 
-fn new_job(
+pub(super) fn new_job(
     job: &JobDto,
     house_id: Uuid,
     method_id: Option<Uuid>,

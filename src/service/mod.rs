@@ -10,6 +10,7 @@
 //! | `jobs`, `job_shapes`, `bench` | jobs and their chains; as shown; tried on the rest of the company |
 //! | `air_readings` | air measured in houses |
 //! | `records`, `report_rules` | what happened; whether it can be so |
+//! | `check_verdict`, `checks` | what a check's readings decide, and what follows; all rounds of a job |
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
@@ -22,6 +23,8 @@ mod access;
 mod air_readings;
 mod bench;
 mod calendars;
+mod check_verdict;
+mod checks;
 pub mod clock;
 mod companies;
 mod compare;
@@ -46,6 +49,7 @@ mod wire;
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
 pub use air_readings::{AirReadingBody, AirReadingView};
 pub use calendars::{CalendarText, kind_word};
+pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
 pub use error::ServiceError;
@@ -57,7 +61,7 @@ pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use publish::{Checked, PublicationView};
-pub use records::{ReadingDto, RecordBody, RecordView, Reporter};
+pub use records::{RecordBody, RecordView, Reporter};
 pub use treatment::{TreatmentAsked, TreatmentPlanView};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 

@@ -1,29 +1,18 @@
 //! What happened on the floor, as crews and office report it: appended, in the order of the chain, never changed.
 
 use super::bench::Bench;
+use super::check_verdict::Decided;
 use super::jobs::JobDoc;
 use super::report_rules::Site;
 use super::{Service, ServiceError, snapshot, wire};
 use crate::domain::fault::Fault;
-use crate::dto::{HistoryDto, OutcomeDto};
+use crate::dto::{HistoryDto, OutcomeDto, ReadingDto, VerdictDto};
 use crate::store::{Document, JobRow, NewRecord, Noun, RecordOutcome, RecordRow, Session};
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use utoipa::ToSchema;
 use uuid::Uuid;
-
-/// One reading of a check.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct ReadingDto {
-    /// Name of the area.
-    #[schema(example = "Living room")]
-    pub area: String,
-    /// Moisture content.
-    #[schema(minimum = 0, maximum = 100, example = 8.4)]
-    pub mc_percent: f64,
-}
 
 /// What a crew reports of a step.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -35,8 +24,9 @@ pub struct RecordBody {
     /// Key of the crew; a crew's own token may leave it out, and so may a report on a step that is running.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crew: Option<String>,
-    /// How the try stands.
-    pub outcome: OutcomeDto,
+    /// How the try stands. Left out where the readings of a check decide.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub outcome: Option<OutcomeDto>,
     /// When it began; may be left out where the start was reported before. Seconds are allowed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(format = DateTime)]
@@ -67,7 +57,7 @@ impl From<&HistoryDto> for RecordBody {
         RecordBody {
             step: entry.step.clone(),
             crew: Some(entry.crew.clone()),
-            outcome: entry.outcome,
+            outcome: Some(entry.outcome),
             started_at: Some(entry.started_at.clone()),
             finished_at: entry.finished_at.clone(),
             expected_finish_at: entry.expected_finish_at.clone(),
@@ -99,6 +89,18 @@ pub struct RecordView {
     pub expected_finish_at: Option<String>,
     /// Of a check.
     pub readings: Vec<ReadingDto>,
+    /// What the readings came to when they were reported.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub verdict: Option<VerdictDto>,
+    /// The office's word stands against the readings'.
+    pub overruled: bool,
+    /// Of a failed try: the next is not planned earlier, as far as its readings and those before it tell.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub retry_not_before_at: Option<String>,
+    /// Keys of the steps that this failed try has added to the job's chain.
+    pub added_steps: Vec<String>,
+    /// What wants a person's eye.
+    pub warnings: Vec<String>,
     /// For people.
     pub note: Option<String>,
     /// When it was reported.
@@ -111,9 +113,20 @@ pub struct RecordView {
 #[derive(Debug, Default, Serialize, Deserialize)]
 pub(super) struct RecordDoc {
     #[serde(default)]
-    readings: Vec<ReadingDto>,
+    pub(super) readings: Vec<ReadingDto>,
     #[serde(default)]
     note: Option<String>,
+    #[serde(default)]
+    pub(super) verdict: Option<VerdictDto>,
+    #[serde(default)]
+    pub(super) overruled: bool,
+    /// Of a failed try, from its readings and those before it.
+    #[serde(default)]
+    pub(super) retry_not_before: Option<DateTime<Utc>>,
+    #[serde(default)]
+    added_steps: Vec<String>,
+    #[serde(default)]
+    warnings: Vec<String>,
     /// Whether somebody said when it will be over; otherwise that is computed.
     #[serde(default)]
     pub(super) expected_by_crew: bool,
@@ -161,14 +174,19 @@ impl Service {
                 return Err(ServiceError::fault("/started_at", fault));
             }
         };
-        site.judge(body, crew_id, &started_at)?;
+        let mut decided = site.decide(body, reporter)?;
+        site.judge(body, decided.outcome, crew_id, &started_at)?;
+        let grown = site.after_failure(body, crew_id, &started_at, &mut decided)?;
         let by = match reporter.crew_id {
             Some(crew) => format!("crew {}", site.bench.crew_keys.get(&crew).map_or("", String::as_str)),
             None => "office".to_owned(),
         };
         let seen = site.count(&body.step);
-        let new = self.new_record(&site.row, body, crew_id, &started_at, seen, by)?;
+        let new = self.new_record(&site.row, (body, decided), crew_id, &started_at, seen, by)?;
         let row = session.append_record(&new).await?;
+        if let Some(grown) = grown {
+            session.update_job(site.row.id, site.row.version, &grown).await?;
+        }
         let zone = wire::zone_or(site.house.time_zone.as_deref(), site.bench.zone);
         view(&row, &site.bench.crew_keys, zone)
     }
@@ -179,21 +197,25 @@ impl Service {
         session: &mut Session,
         row: &JobRow,
         bench: &Bench,
-        bodies: &[RecordBody],
+        history: &[HistoryDto],
     ) -> Result<(), ServiceError> {
         let mut seen: BTreeMap<&str, i32> = BTreeMap::new();
-        for body in bodies {
+        for entry in history {
+            let body = &RecordBody::from(entry);
             let crew = body.crew.as_deref().and_then(|key| bench.crew_id(key)).unwrap_or_default();
-            let count = seen.entry(&body.step).or_default();
-            let started_at = body.started_at.clone().unwrap_or_default();
-            let new = self.new_record(row, body, crew, &started_at, *count, "office".to_owned())?;
+            let count = seen.entry(&entry.step).or_default();
+            let retry = entry.retry_not_before_at.as_deref().map(wire::instant).transpose();
+            let retry_not_before = retry.map_err(|fault| ServiceError::fault("/history", fault))?;
+            let decided = Decided { retry_not_before, ..Decided::of(entry.outcome) };
+            let said = (body, decided);
+            let new = self.new_record(row, said, crew, &entry.started_at, *count, "office".to_owned())?;
             session.append_record(&new).await?;
             *count += 1;
         }
         Ok(())
     }
 
-    async fn site(&self, session: &mut Session, job: &str) -> Result<Site, ServiceError> {
+    pub(super) async fn site(&self, session: &mut Session, job: &str) -> Result<Site, ServiceError> {
         let row = session.job_by_key(job).await?;
         let (_, chain) = session.job_with_chain(row.id).await?;
         let records = session.records_of_job(row.id).await?;
@@ -209,7 +231,7 @@ impl Service {
     fn new_record(
         &self,
         job: &JobRow,
-        body: &RecordBody,
+        (body, decided): (&RecordBody, Decided),
         crew_id: Uuid,
         started_at: &str,
         seen: i32,
@@ -220,18 +242,23 @@ impl Service {
         let expected = body.expected_finish_at.as_deref().map(|text| at("/expected_finish_at", text)).transpose()?;
         let finished = body.finished_at.as_deref().map(|text| at("/finished_at", text)).transpose()?;
         let moment = Duration::minutes(1);
-        let running = body.outcome == OutcomeDto::Running;
+        let running = decided.outcome == OutcomeDto::Running;
         let doc = RecordDoc {
             readings: body.readings.clone(),
             note: body.note.clone(),
             expected_by_crew: expected.is_some(),
+            verdict: decided.verdict,
+            overruled: decided.overruled,
+            retry_not_before: decided.retry_not_before,
+            added_steps: decided.added_steps,
+            warnings: decided.warnings,
         };
         Ok(NewRecord {
             job_id: job.id,
             step_key: body.step.clone(),
             seen: body.seen.unwrap_or(seen),
             crew_id,
-            outcome: match body.outcome {
+            outcome: match decided.outcome {
                 OutcomeDto::Running => RecordOutcome::Running,
                 OutcomeDto::Done => RecordOutcome::Done,
                 OutcomeDto::Failed => RecordOutcome::Failed,
@@ -267,6 +294,11 @@ fn view(
         finished_at: record.finished_at.map(shown),
         expected_finish_at: record.expected_finish_at.filter(|_| doc.expected_by_crew).map(shown),
         readings: doc.readings,
+        verdict: doc.verdict,
+        overruled: doc.overruled,
+        retry_not_before_at: doc.retry_not_before.map(shown),
+        added_steps: doc.added_steps,
+        warnings: doc.warnings,
         note: doc.note,
         recorded_at: record.recorded_at,
         recorded_by: record.recorded_by.clone(),

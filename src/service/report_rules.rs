@@ -8,8 +8,8 @@ use crate::dto::{HistoryDto, HouseDto, JobDto, Located, NOTE_CHARS_MAX, OutcomeD
 use crate::store::{JobRow, JobStatus, RecordOutcome, RecordRow};
 use uuid::Uuid;
 
-/// Readings of one report: a point every few square feet of a large house.
-const READINGS_MAX: usize = 2_000;
+/// Readings of one report: the largest area there is needs 8,000 at 40 on 1,000 sq ft.
+const READINGS_MAX: usize = 10_000;
 
 /// A job with all that a report is judged by.
 pub(super) struct Site {
@@ -69,7 +69,7 @@ impl Site {
                 let what = format!("step {step} has been reported done");
                 return refuse("already-done", what, "look at its records; what is done stays done");
             }
-            Some(RecordOutcome::Running) if body.outcome == OutcomeDto::Running => {
+            Some(RecordOutcome::Running) if body.outcome == Some(OutcomeDto::Running) => {
                 let what = format!("step {step} has been reported running");
                 return refuse("already-running", what, "report how it ended");
             }
@@ -98,19 +98,15 @@ impl Site {
     }
 
     /// What is wrong with the report itself.
-    pub(super) fn judge(&self, body: &RecordBody, crew: Uuid, started_at: &str) -> Result<(), ServiceError> {
-        let mut history = snapshot::history(&self.records, &self.bench.crew_keys, self.bench.zone);
-        let replaced = |entry: &HistoryDto| entry.step == body.step && entry.outcome == OutcomeDto::Running;
-        history.retain(|entry| !replaced(entry));
-        let own = format!("/jobs/0/history/{}", history.len());
-        history.push(HistoryDto {
-            step: body.step.clone(),
-            crew: self.bench.crew_keys.get(&crew).cloned().unwrap_or_default(),
-            started_at: started_at.to_owned(),
-            finished_at: body.finished_at.clone(),
-            outcome: body.outcome,
-            expected_finish_at: body.expected_finish_at.clone(),
-        });
+    pub(super) fn judge(
+        &self,
+        body: &RecordBody,
+        outcome: OutcomeDto,
+        crew: Uuid,
+        started_at: &str,
+    ) -> Result<(), ServiceError> {
+        let history = self.history_with(body, outcome, crew, started_at);
+        let own = format!("/jobs/0/history/{}", history.len() - 1);
         let mut faults = Vec::new();
         if let Err(found) = self.bench.judge(&self.house, None, vec![JobDto { history, ..self.job.clone() }]) {
             let moved = |located: Located| {
@@ -123,7 +119,30 @@ impl Site {
         error::refuse(faults)
     }
 
-    fn remarks(&self, body: &RecordBody) -> Vec<Located> {
+    /// What is known, and the report as the last of it.
+    pub(super) fn history_with(
+        &self,
+        body: &RecordBody,
+        outcome: OutcomeDto,
+        crew: Uuid,
+        started_at: &str,
+    ) -> Vec<HistoryDto> {
+        let mut history = snapshot::history(&self.records, &self.bench.crew_keys, self.bench.zone);
+        let replaced = |entry: &HistoryDto| entry.step == body.step && entry.outcome == OutcomeDto::Running;
+        history.retain(|entry| !replaced(entry));
+        history.push(HistoryDto {
+            step: body.step.clone(),
+            crew: self.bench.crew_keys.get(&crew).cloned().unwrap_or_default(),
+            started_at: started_at.to_owned(),
+            finished_at: body.finished_at.clone(),
+            outcome,
+            expected_finish_at: body.expected_finish_at.clone(),
+            retry_not_before_at: None,
+        });
+        history
+    }
+
+    pub(super) fn remarks(&self, body: &RecordBody) -> Vec<Located> {
         let mut faults = Vec::new();
         let mut push = |pointer: String, code, what: String, cure: &str| {
             faults.push(Located { pointer, fault: Fault::new(code, what, cure) });

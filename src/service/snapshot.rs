@@ -150,13 +150,19 @@ pub(super) fn job_document(job: &JobRow, chain: &ChainRows, house: &str, zone: Z
 pub(super) fn history(records: &[RecordRow], crews: &BTreeMap<Uuid, String>, zone: Zone) -> Vec<HistoryDto> {
     let mut tries: Vec<HistoryDto> = Vec::with_capacity(records.len());
     for record in records {
+        // An expectation that nobody gave is only there because the database asks for it.
+        let doc: Option<RecordDoc> = record.doc.parse().ok();
         let entry = HistoryDto {
             step: record.step_key.clone(),
             crew: crews.get(&record.crew_id).cloned().unwrap_or_default(),
             started_at: wire::local(zone, record.started_at),
             finished_at: record.finished_at.map(|at| wire::local(zone, at)),
             outcome: outcome(record.outcome),
-            expected_finish_at: expected(record).map(|at| wire::local(zone, at)),
+            expected_finish_at: record
+                .expected_finish_at
+                .filter(|_| doc.as_ref().is_some_and(|doc| doc.expected_by_crew))
+                .map(|at| wire::local(zone, at)),
+            retry_not_before_at: doc.and_then(|doc| doc.retry_not_before).map(|at| wire::local(zone, at)),
         };
         match tries.last_mut() {
             Some(last) if last.step == entry.step && last.outcome == OutcomeDto::Running => *last = entry,
@@ -164,12 +170,6 @@ pub(super) fn history(records: &[RecordRow], crews: &BTreeMap<Uuid, String>, zon
         }
     }
     tries
-}
-
-/// What a record expects, unless nobody said so and it is only there because the database asks for it.
-fn expected(record: &RecordRow) -> Option<chrono::DateTime<chrono::Utc>> {
-    let doc: Option<RecordDoc> = record.doc.parse().ok();
-    record.expected_finish_at.filter(|_| doc.is_some_and(|doc| doc.expected_by_crew))
 }
 
 pub(super) const fn outcome(outcome: RecordOutcome) -> OutcomeDto {

@@ -175,7 +175,7 @@ fn season(situation: &mut Situation, plan: &Plan, draw: &mut Draw) {
         if let Some(pause) = step.recheck_after_minutes {
             let finish = placement.start().plus(-pause).min(situation.now);
             let (crew, start) = (placement.crew, finish.plus(-30));
-            step.attempts = vec![Attempt { crew, start, finish, outcome: Outcome::Failed }];
+            step.attempts = vec![Attempt { crew, start, finish, outcome: Outcome::Failed, retry_not_before: None }];
         } else if draw.chance(5) {
             step.pin.start = Some(placement.start());
         }

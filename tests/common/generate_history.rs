@@ -89,7 +89,10 @@ fn past(
             _ => Outcome::Done,
         };
         let (start, finish) = (Minute(start + shift), Minute(finish + shift));
-        steps[step.index()].attempts = vec![Attempt { crew: CrewIx::from_index(crew), start, finish, outcome }];
+        // A third of what failed has a pause of its own beyond the step's, a third one within it.
+        let retry_not_before = (outcome == Outcome::Failed).then(|| finish.plus(start.0.rem_euclid(3) * 1_000));
+        steps[step.index()].attempts =
+            vec![Attempt { crew: CrewIx::from_index(crew), start, finish, outcome, retry_not_before }];
     }
     Some((steps, Minute(shift)))
 }

@@ -150,7 +150,7 @@ pub fn step(key_text: &str, minutes: i64) -> Step {
 }
 
 pub fn attempt(crew: u32, start: Minute, finish: Minute, outcome: Outcome) -> Attempt {
-    Attempt { crew: CrewIx(crew), start, finish, outcome }
+    Attempt { crew: CrewIx(crew), start, finish, outcome, retry_not_before: None }
 }
 
 pub fn lag(from: u16, to: u16, min_minutes: i64) -> Wait {

@@ -91,6 +91,7 @@ fn later(situation: &Situation, weeks: u64) -> Situation {
             for attempt in &mut step.attempts {
                 put(&mut attempt.start);
                 put(&mut attempt.finish);
+                attempt.retry_not_before.iter_mut().for_each(put);
             }
         }
         job.chain = Chain::new(steps, job.chain.waits().to_vec()).unwrap();

@@ -8,9 +8,11 @@ use super::super::reply::Reply;
 use crate::calculate::air::{AirAnswer, AirQuestion};
 use crate::calculate::drying::{DryingAnswer, DryingQuestion};
 use crate::calculate::gate::{GateAnswer, GateQuestion};
+use crate::calculate::meter_check::MeterCheckQuestion;
+use crate::calculate::recheck::RecheckQuestion;
 use crate::calculate::treatment_sections::TreatmentSectionsQuestion;
 use crate::calculate::{Calculation, QUESTION_BYTES_MAX};
-use crate::dto::{FaultDto, SectionPlanDto};
+use crate::dto::{FaultDto, PredictionDto, SectionPlanDto, VerdictDto};
 use crate::service::ServiceError;
 use actix_web::{HttpResponse, post};
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -67,6 +69,34 @@ async fn gate(_: Caller<Anybody>, question: Asked<GateQuestion>) -> Result<HttpR
     answered(&question.value)
 }
 
+/// Whether a floor's readings pass: every area within a point of the floor's mean, enough readings, nothing far off.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate meter check",
+    request_body = MeterCheckQuestion,
+    responses((status = 200, description = "The verdict", body = VerdictDto)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/meter-check")]
+async fn meter_check(_: Caller<Anybody>, question: Asked<MeterCheckQuestion>) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
+/// When a floor that has failed its check will pass, from two or more failed rounds.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate recheck",
+    request_body = RecheckQuestion,
+    responses((status = 200, description = "The time, with an interval of four chances in five", body = PredictionDto)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/recheck")]
+async fn recheck(_: Caller<Anybody>, question: Asked<RecheckQuestion>) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
 /// How a floor is treated in sections: how much may be rolled with part A before part B must follow, second by second;
 /// with `happened`, the rest of it from what really happened.
 #[utoipa::path(
@@ -86,5 +116,5 @@ async fn treatment_sections(
 }
 
 pub(super) fn configure(config: &mut ServiceConfig) {
-    config.service(air).service(drying).service(gate).service(treatment_sections);
+    config.service(air).service(drying).service(gate).service(meter_check).service(recheck).service(treatment_sections);
 }

@@ -13,8 +13,8 @@ use super::nouns::{key_in, page_reply};
 use crate::domain::bounds::HEAD_COUNT_MAX;
 use crate::dto::JobDto;
 use crate::service::{
-    JobListed, JobStatusDto, JobView, RecordBody, RecordView, Reporter, ServiceError, StoredJob, TreatmentAsked,
-    TreatmentPlanView,
+    CheckView, JobListed, JobStatusDto, JobView, RecordBody, RecordView, Reporter, ServiceError, StoredJob,
+    TreatmentAsked, TreatmentPlanView,
 };
 use actix_web::{HttpRequest, HttpResponse, get, patch, post, web};
 use serde::Deserialize;
@@ -254,6 +254,28 @@ async fn report(
     .await
 }
 
+/// The checks of a job: each round with its verdict, and when a failed one is worth its way again.
+#[utoipa::path(
+    tag = "jobs",
+    operation_id = "list checks",
+    params(("key" = String, Path, description = "Key of the job")),
+    responses((status = 200, description = "All of them, in the order of the chain", body = Page<CheckView>)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[get("/jobs/{key}/checks")]
+async fn checks(
+    api: web::Data<Api>,
+    caller: Caller<Anybody>,
+    request: HttpRequest,
+    key: web::Path<String>,
+) -> Result<HttpResponse, Problem> {
+    key_in(&key, "job")?;
+    let mut session = api.snapshot(caller.company).await?;
+    let items = api.service.checks(&mut session, &key).await?;
+    Ok(Reply::ok(&Page { items })?.send_if_new(&request))
+}
+
 pub(super) fn configure(config: &mut ServiceConfig) {
     config
         .service(list)
@@ -262,5 +284,6 @@ pub(super) fn configure(config: &mut ServiceConfig) {
         .service(change)
         .service(records)
         .service(treatment_plan)
-        .service(report);
+        .service(report)
+        .service(checks);
 }

@@ -86,6 +86,16 @@ pub(super) fn attempts(step: &Step) -> Result<(), Fault> {
         let may_fail = step.recheck_after_minutes.is_some();
         let ordered = number == 0 || step.attempts[number - 1].finish <= attempt.start;
         let closed = number == last || attempt.outcome == Outcome::Failed;
+        let retried = attempt.retry_not_before.is_none_or(|retry| {
+            attempt.outcome == Outcome::Failed && (0..=WAIT_MINUTES_MAX).contains(&retry.since(attempt.finish))
+        });
+        if !retried {
+            return Err(Fault::new(
+                "bad-retry",
+                format!("attempt {} of step {key} says absurdly when to try again", number + 1),
+                format!("only a failed attempt has a next one, at most {WAIT_MINUTES_MAX} minutes after its end"),
+            ));
+        }
         if attempt.start >= attempt.finish || !ordered || !closed || (attempt.outcome == Outcome::Failed && !may_fail) {
             return Err(Fault::new(
                 "bad-history",

@@ -88,6 +88,8 @@ pub struct Attempt {
     pub finish: Minute,
     /// How.
     pub outcome: Outcome,
+    /// Of a failed attempt: when the next is worth its way, as far as the readings tell; never before the pause.
+    pub retry_not_before: Option<Minute>,
 }
 
 /// What the dispatcher fixed by hand.
@@ -178,8 +180,10 @@ impl Step {
                 Outcome::Running => StepState::Running(*last),
                 Outcome::Done => StepState::Done(*last),
                 Outcome::Failed => {
-                    let pause = self.recheck_after_minutes.unwrap_or(0);
-                    StepState::Open { not_before: Some(last.finish.plus(pause)) }
+                    let rested = last.finish.plus(self.recheck_after_minutes.unwrap_or(0));
+                    StepState::Open {
+                        not_before: Some(last.retry_not_before.map_or(rested, |retry| retry.max(rested))),
+                    }
                 }
             },
         }

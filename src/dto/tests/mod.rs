@@ -10,6 +10,7 @@ mod refused_nouns;
 mod rolling;
 mod round_trip;
 mod schema;
+mod treat_again;
 
 use super::*;
 use serde_json::Value;

@@ -343,15 +343,28 @@ fn attempts(dice: &mut Dice, situation: &Situation, may_fail: bool) -> Vec<Attem
     let now = situation.now;
     let mut attempts = Vec::new();
     if may_fail && dice.yes() {
-        attempts.push(Attempt { crew, start: now.plus(-900), finish: now.plus(-800), outcome: Outcome::Failed });
+        attempts.push(Attempt {
+            crew,
+            start: now.plus(-900),
+            finish: now.plus(-800),
+            outcome: Outcome::Failed,
+            retry_not_before: dice.maybe(|dice| now.plus(dice.from(-800, 3_000))),
+        });
     }
     match dice.from(0, 3) {
-        0 => attempts.push(Attempt { crew, start: now.plus(-800), finish: now, outcome: Outcome::Done }),
+        0 => attempts.push(Attempt {
+            crew,
+            start: now.plus(-800),
+            finish: now,
+            outcome: Outcome::Done,
+            retry_not_before: None,
+        }),
         1 => attempts.push(Attempt {
             crew,
             start: now.plus(-5),
             finish: now.plus(dice.from(1, 300)),
             outcome: Outcome::Running,
+            retry_not_before: None,
         }),
         _ => (),
     }
