@@ -1,10 +1,14 @@
 //! The numbers of the trade: pure functions with sources, floating point inside and integers out. No I/O, no clock,
-//! and nothing of the domain but instants, spans and what describes air.
+//! and nothing of the domain but instants, spans, zones, kinds of steps and what describes air.
 
+pub mod cautions;
 pub mod climate;
+pub mod customer_dates;
 pub mod drying;
 pub mod gate;
 pub mod house;
 pub mod humid_air;
 pub mod moisture;
+pub mod quantities;
 pub mod ready;
+pub mod supplies;
