@@ -1,8 +1,11 @@
 //! The command line: what can be asked of the program, and what it prints. Use cases live in `service`; the planner's
 //! own two commands need no database.
 
+pub mod beware;
 pub mod database;
 pub mod demo;
+pub mod documents;
+pub mod load_list;
 pub mod plan;
 pub mod serve;
 pub mod week;

@@ -8,6 +8,9 @@
 //! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
 //! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
+//! | `load_list`, `load_list_text` | what a crew takes along, and how that is printed |
+//! | `customer_dates` | what the customer may do when, and the letter |
+//! | `supplies` | what a step uses up and needs at hand |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
 //! | `json`, `scalar`, `fault` | text, small values, and how faults are located |
 //! | `warnings`, `limits` | what no single document shows |
@@ -16,6 +19,7 @@ mod blocker;
 mod calendar;
 mod chain;
 mod crew;
+mod customer_dates;
 mod fault;
 mod gate;
 mod history;
@@ -23,6 +27,8 @@ mod house;
 mod job;
 mod json;
 mod limits;
+mod load_list;
+mod load_list_text;
 mod method;
 mod names;
 mod own_chain;
@@ -34,6 +40,7 @@ mod scalar;
 mod settings;
 mod sites;
 mod step;
+mod supplies;
 mod violation;
 mod wait;
 mod warnings;
@@ -45,12 +52,18 @@ mod tests;
 pub use blocker::{BlockerDto, CauseDto, StepRefDto};
 pub use calendar::{CalendarDto, ExceptionDto, WeekWindowDto, WeekdayDto, WindowDto};
 pub use crew::{AbsenceDto, CrewDto, EquipmentDto};
+pub use customer_dates::{CHANGES, CustomerDatesDto, CustomerLetterDto, KeepOffDto, day_and_time};
 pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};
 pub use gate::{FilmDto, GateDto};
 pub use history::{HistoryDto, OutcomeDto};
 pub use house::{AreaDto, HouseAirDto, HouseDto, LocationDto};
 pub use job::{JobDto, PinDto};
 pub use json::read_json;
+pub use load_list::{
+    CautionDto, ContainersDto, CrewLoadDto, HouseLoadDto, ItemNeedDto, LoadListDto, LoadTotalsDto, LoadWork, MixedDto,
+    ProductNeedDto, ProductTotalDto, WorkLoadDto, load_list,
+};
+pub use load_list_text::wrapped;
 pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
 pub use placement::{GearDto, PieceDto, PlacedStateDto, PlacementDto, PublishedDto};
@@ -64,6 +77,7 @@ pub use planning_file::{
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
+pub use supplies::{CareDto, ITEMS_MAX, ItemDto, ItemUseDto, MixDto, PRODUCTS_MAX, ProductBaseDto, ProductDto};
 pub use violation::ViolationDto;
 pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
 pub use write::{planning_file, write_planning_file};

@@ -13,11 +13,15 @@
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `keep_off` | when the customer should not walk on a floor |
+//! | `care` | the last coat of each job, and what follows from it |
+//! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
+//! | `load_lists` | what crews take along on a day |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
 mod bench;
 mod calendars;
+mod care;
 pub mod clock;
 mod companies;
 mod compare;
@@ -27,6 +31,8 @@ mod feed_weeks;
 mod job_shapes;
 mod jobs;
 mod keep_off;
+mod letters;
+mod load_lists;
 mod nouns;
 mod planning;
 mod plans;
@@ -45,6 +51,7 @@ pub use error::ServiceError;
 pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
+pub use letters::{JobCautions, StepCautions};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};

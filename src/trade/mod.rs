@@ -8,6 +8,7 @@ pub mod drying;
 pub mod gate;
 pub mod house;
 pub mod humid_air;
+pub mod load_list;
 pub mod moisture;
 pub mod quantities;
 pub mod ready;

@@ -155,7 +155,6 @@ const STAIN: &[UsualItem] = &[
     item("Stain applicator pad", ItemUse::Apply, Each::Step(1)),
     item("Buffing pad, white", ItemUse::Apply, Each::Sqft(250)),
     item("Wiping cloth", ItemUse::Apply, Each::Sqft(40)),
-    item("Metal container with lid and water for rags", ItemUse::Clean, Each::Crew(1)),
 ];
 const SEAL: &[UsualItem] = &[
     item("Roller cover for sealer", ItemUse::Apply, Each::Step(1)),
@@ -189,6 +188,8 @@ pub const fn usual_items(kind: StepKind) -> &'static [UsualItem] {
     }
 }
 
+/// Wherever there may be oil in rags.
+pub const FOR_RAGS: UsualItem = item("Metal container with lid and water for rags", ItemUse::Clean, Each::Crew(1));
 const GLOVES: UsualItem = item("Gloves, pair (kind: safety data sheet)", ItemUse::Protect, Each::Person);
 const EYES: UsualItem = item("Eye protection", ItemUse::Protect, Each::Person);
 const EARS: UsualItem = item("Hearing protection", ItemUse::Protect, Each::Person);

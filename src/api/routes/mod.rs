@@ -5,6 +5,8 @@ mod companies;
 mod feeds;
 mod health;
 mod jobs;
+mod letters;
+mod load_lists;
 mod nouns;
 mod planning_file;
 mod plans;
@@ -32,6 +34,8 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(jobs::configure)
             .configure(plans::configure)
             .configure(weeks::configure)
+            .configure(load_lists::configure)
+            .configure(letters::configure)
             .configure(planning_file::configure)
             .configure(feeds::configure),
     );
