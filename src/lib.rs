@@ -7,6 +7,7 @@
 
 pub mod api;
 pub mod audit;
+pub mod calculate;
 pub mod cli;
 pub mod demo;
 pub mod domain;

@@ -34,6 +34,8 @@ enum Command {
     LoadList(cli::load_list::LoadListArguments),
     /// Have a plan audited against its planning file; needs no database
     CheckPlan(cli::plan::CheckArguments),
+    /// Work out one of the trade's numbers from a question in a file; needs no database
+    Calculate(cli::calculate::CalculateArguments),
     /// Print the OpenAPI document of the service
     Openapi,
 }
@@ -63,6 +65,7 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
         Command::Plan(arguments) => cli::plan::plan(arguments),
         Command::LoadList(arguments) => cli::load_list::load_list_of_file(arguments),
         Command::CheckPlan(arguments) => cli::plan::check(arguments),
+        Command::Calculate(arguments) => cli::calculate::calculate(arguments),
         Command::Openapi => openapi(),
         Command::Serve(arguments) => wait_for(cli::serve::serve(database, arguments)).map(|()| String::new()),
         Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),

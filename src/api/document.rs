@@ -120,7 +120,9 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     let secured = operation.security.as_ref().is_some_and(|security| !security.is_empty());
     let changes = matches!(method, HttpMethod::Put | HttpMethod::Patch | HttpMethod::Delete);
     let conditional = has_header(operation, "If-Match");
-    if *method == HttpMethod::Post {
+    // A calculation keeps nothing: asked again, it says the same again.
+    let keeps = *method == HttpMethod::Post && !path.starts_with("/v1/calculations/");
+    if keeps {
         operation.parameters.get_or_insert_default().push(RefOr::T(idempotency_key()));
     }
     let mut problems = vec![(400, "A header or a part of the address cannot be used")];
@@ -139,10 +141,10 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
             (422, "The body has faults"),
         ]);
     }
-    if *method == HttpMethod::Post {
+    if keeps {
         problems.push((422, "The body has faults, or the Idempotency-Key was used for another request"));
     }
-    if *method == HttpMethod::Post || changes {
+    if keeps || changes {
         problems.push((409, "It contradicts what is there"));
     }
     if conditional {

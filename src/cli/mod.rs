@@ -2,6 +2,7 @@
 //! own two commands need no database.
 
 pub mod beware;
+pub mod calculate;
 pub mod database;
 pub mod demo;
 pub mod documents;

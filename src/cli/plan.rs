@@ -120,7 +120,7 @@ fn violations(situation: &Situation, plan: &Plan) -> Vec<String> {
     report.violations.iter().map(told).collect()
 }
 
-fn read(path: &Path) -> Result<String, Refusal> {
+pub(super) fn read(path: &Path) -> Result<String, Refusal> {
     std::fs::read_to_string(path).map_err(|error| {
         let what = format!("{} cannot be read: {error}", path.display());
         Refusal::new("unreadable-file", what, "name a text file (UTF-8) that you may read")

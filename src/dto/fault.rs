@@ -67,7 +67,7 @@ impl From<&Located> for FaultDto {
 
 /// A place in a document. Costs nothing until a fault is found there.
 #[derive(Debug, Clone, Copy)]
-pub(super) enum At<'a> {
+pub(crate) enum At<'a> {
     /// The document as a whole.
     Root,
     /// A member of an object.
@@ -89,7 +89,7 @@ pub(super) enum At<'a> {
 
 impl<'a> At<'a> {
     /// A member of the object here.
-    pub(super) fn field(&'a self, name: &'a str) -> At<'a> {
+    pub(crate) fn field(&'a self, name: &'a str) -> At<'a> {
         match self {
             At::Whole(_) => *self,
             At::Patched { patch, fields, .. } if fields.contains(&name) => At::Field(patch, name),
@@ -99,7 +99,7 @@ impl<'a> At<'a> {
     }
 
     /// An element of the array here.
-    pub(super) fn item(&'a self, index: usize) -> At<'a> {
+    pub(crate) fn item(&'a self, index: usize) -> At<'a> {
         match self {
             At::Whole(_) => *self,
             At::Patched { under, .. } => under.item(index),
@@ -108,7 +108,7 @@ impl<'a> At<'a> {
     }
 
     /// RFC 6901.
-    pub(super) fn pointer(&self) -> String {
+    pub(crate) fn pointer(&self) -> String {
         match self {
             At::Root => String::new(),
             At::Field(parent, name) => format!("{}/{}", parent.pointer(), escaped(name)),
@@ -119,20 +119,20 @@ impl<'a> At<'a> {
 }
 
 /// A reference token of RFC 6901: `~` and `/` are written as `~0` and `~1`; an absurdly long one is cut.
-pub(super) fn escaped(token: &str) -> String {
+pub(crate) fn escaped(token: &str) -> String {
     let cut: String = token.chars().take(SHOWN_CHARS).collect();
     cut.replace('~', "~0").replace('/', "~1")
 }
 
 /// An offending text as it is repeated to its sender: quoted, and cut when long.
-pub(super) fn shown(text: &str) -> String {
+pub(crate) fn shown(text: &str) -> String {
     let cut: String = text.chars().take(SHOWN_CHARS).collect();
     if cut.len() < text.len() { format!("{cut:?}...") } else { format!("{cut:?}") }
 }
 
 /// All faults of a document so far, in the order they were found, each told once.
 #[derive(Debug, Default)]
-pub(super) struct Faults {
+pub(crate) struct Faults {
     list: Vec<Located>,
     untold: usize,
     searches: usize,
@@ -140,7 +140,7 @@ pub(super) struct Faults {
 
 impl Faults {
     /// Adds a fault.
-    pub(super) fn push(&mut self, at: &At, fault: Fault) {
+    pub(crate) fn push(&mut self, at: &At, fault: Fault) {
         if self.is_full() {
             self.untold += 1;
             return;
@@ -152,28 +152,28 @@ impl Faults {
     }
 
     /// Whether more faults would go untold.
-    pub(super) fn is_full(&self) -> bool {
+    pub(crate) fn is_full(&self) -> bool {
         self.list.len() >= FAULTS_MAX
     }
 
     /// Whether one more search for the nearest spelling is worth its time.
-    pub(super) fn may_search(&mut self) -> bool {
+    pub(crate) fn may_search(&mut self) -> bool {
         self.searches += 1;
         self.searches <= SEARCHES_MAX
     }
 
     /// Whether nothing was found.
-    pub(super) fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.list.is_empty()
     }
 
     /// The value, or a fault here.
-    pub(super) fn take<T>(&mut self, at: &At, result: Result<T, Fault>) -> Option<T> {
+    pub(crate) fn take<T>(&mut self, at: &At, result: Result<T, Fault>) -> Option<T> {
         result.map_err(|fault| self.push(at, fault)).ok()
     }
 
     /// The list for whoever sent the document.
-    pub(super) fn into_list(mut self) -> Vec<Located> {
+    pub(crate) fn into_list(mut self) -> Vec<Located> {
         if self.untold > 0 {
             self.list.push(Located {
                 pointer: String::new(),
@@ -188,17 +188,17 @@ impl Faults {
     }
 
     /// An identifier.
-    pub(super) fn key(&mut self, at: &At, text: &str) -> Option<Key> {
+    pub(crate) fn key(&mut self, at: &At, text: &str) -> Option<Key> {
         self.take(at, Key::parse(text))
     }
 
     /// A name.
-    pub(super) fn name(&mut self, at: &At, text: &str) -> Option<Name> {
+    pub(crate) fn name(&mut self, at: &At, text: &str) -> Option<Name> {
         self.take(at, Name::parse(text))
     }
 
     /// Free text for people, which planning does not heed.
-    pub(super) fn note(&mut self, at: &At, text: Option<&String>) {
+    pub(crate) fn note(&mut self, at: &At, text: Option<&String>) {
         let length = text.map_or(0, |text| text.chars().take(NOTE_CHARS_MAX + 1).count());
         if length > NOTE_CHARS_MAX {
             let what = format!("a note is longer than {NOTE_CHARS_MAX} characters");
@@ -207,7 +207,7 @@ impl Faults {
     }
 
     /// A whole number within bounds; `unit` says of what.
-    pub(super) fn whole(&mut self, at: &At, value: i64, bounds: RangeInclusive<i64>, unit: &str) -> Option<i64> {
+    pub(crate) fn whole(&mut self, at: &At, value: i64, bounds: RangeInclusive<i64>, unit: &str) -> Option<i64> {
         if bounds.contains(&value) {
             return Some(value);
         }
@@ -217,7 +217,7 @@ impl Faults {
     }
 
     /// A decimal number within bounds, as the nearest whole number of parts (100 parts: hundredths).
-    pub(super) fn parts(
+    pub(crate) fn parts(
         &mut self,
         at: &At,
         value: f64,
@@ -235,7 +235,7 @@ impl Faults {
     }
 
     /// A list that is not longer than planned for; says whether it may be read.
-    pub(super) fn count(&mut self, at: &At, count: usize, max: usize, things: &str) -> bool {
+    pub(crate) fn count(&mut self, at: &At, count: usize, max: usize, things: &str) -> bool {
         if count > max {
             let what = format!("{count} {things} are more than one document may hold");
             self.push(at, Fault::new("too-many", what, format!("give at most {max}")));
@@ -244,17 +244,22 @@ impl Faults {
     }
 
     /// An instant on a whole minute.
-    pub(super) fn instant(&mut self, at: &At, text: &str) -> Option<Minute> {
+    pub(crate) fn instant(&mut self, at: &At, text: &str) -> Option<Minute> {
         self.take(at, scalar::instant(text))
     }
 
     /// An instant that may be left out; `None` only when it is there and wrong.
-    pub(super) fn instant_if(&mut self, at: &At, text: Option<&String>) -> Option<Option<Minute>> {
+    pub(crate) fn instant_if(&mut self, at: &At, text: Option<&String>) -> Option<Option<Minute>> {
         text.map_or(Some(None), |text| self.instant(at, text).map(Some))
     }
 
+    /// An IANA time zone.
+    pub(crate) fn zone(&mut self, at: &At, name: &str) -> Option<Zone> {
+        self.take(at, scalar::zone(name))
+    }
+
     /// A time zone that may be left out in favour of `otherwise`.
-    pub(super) fn zone_or(&mut self, at: &At, name: Option<&String>, otherwise: Zone) -> Option<Zone> {
+    pub(crate) fn zone_or(&mut self, at: &At, name: Option<&String>, otherwise: Zone) -> Option<Zone> {
         name.map_or(Some(otherwise), |name| self.take(at, scalar::zone(name)))
     }
 }

@@ -49,6 +49,18 @@ pub enum FilmDto {
     MoistureCure,
 }
 
+impl FilmDto {
+    /// For people.
+    pub const fn word(self) -> &'static str {
+        match self {
+            FilmDto::Treatment => "treatment",
+            FilmDto::Waterborne => "waterborne film",
+            FilmDto::OilModified => "oil-modified film",
+            FilmDto::MoistureCure => "moisture-cured film",
+        }
+    }
+}
+
 impl GateDto {
     pub(super) fn to_domain(self, at: &At, faults: &mut Faults) -> Option<Gate> {
         let mut limit =

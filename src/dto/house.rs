@@ -14,9 +14,9 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// Air taken as real, hundredths of a degree Celsius.
-pub(super) const AIR_CENTI_C: std::ops::RangeInclusive<i32> = AIR_TEMP_MIN_CENTI_C..=AIR_TEMP_MAX_CENTI_C;
+pub(crate) const AIR_CENTI_C: std::ops::RangeInclusive<i32> = AIR_TEMP_MIN_CENTI_C..=AIR_TEMP_MAX_CENTI_C;
 /// Relative humidity, hundredths of a percent.
-pub(super) const RH_CENTI_PERCENT: std::ops::RangeInclusive<i32> = 0..=AIR_RH_MAX_CENTI_PERCENT;
+pub(crate) const RH_CENTI_PERCENT: std::ops::RangeInclusive<i32> = 0..=AIR_RH_MAX_CENTI_PERCENT;
 
 /// A point on the earth (WGS 84).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -147,7 +147,7 @@ pub(super) fn optional<T>(value: Option<Option<T>>) -> Option<Option<T>> {
 }
 
 impl HouseAirDto {
-    fn to_domain(self, at: &At, faults: &mut Faults) -> Option<HouseAir> {
+    pub(crate) fn to_domain(self, at: &At, faults: &mut Faults) -> Option<HouseAir> {
         match self {
             HouseAirDto::Controlled { temp_c, rh_percent } => {
                 let at = at.field("controlled");

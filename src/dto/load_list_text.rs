@@ -109,6 +109,13 @@ fn write_work(out: &mut String, work: &WorkLoadDto) {
     }
 }
 
+impl ProductNeedDto {
+    /// A line of text.
+    pub fn in_words(&self) -> String {
+        product_line(self)
+    }
+}
+
 fn product_line(product: &ProductNeedDto) -> String {
     let basis = if product.cover_given { "as given" } else { "low end of what is usual; the label comes first" };
     let coats = if product.coats == 1 { String::new() } else { format!("{} coats, ", product.coats) };

@@ -9,10 +9,10 @@ use crate::domain::zone::Zone;
 use chrono::{DateTime, NaiveDate, Utc};
 
 /// Instants outside these are mistakes (seconds taken for minutes, a year typed wrong): 1970 to 2199.
-pub(super) const INSTANTS: std::ops::Range<i64> = 0..120_968_640;
+pub(crate) const INSTANTS: std::ops::Range<i64> = 0..120_968_640;
 
 /// An RFC 3339 instant, seconds and all.
-pub(super) fn exact_instant(text: &str) -> Result<DateTime<Utc>, Fault> {
+pub(crate) fn exact_instant(text: &str) -> Result<DateTime<Utc>, Fault> {
     let parsed = DateTime::parse_from_rfc3339(text).map_err(|cause| {
         Fault::new(
             "bad-instant",
@@ -31,7 +31,7 @@ pub(super) fn exact_instant(text: &str) -> Result<DateTime<Utc>, Fault> {
 }
 
 /// An RFC 3339 instant on a whole minute.
-pub(super) fn instant(text: &str) -> Result<Minute, Fault> {
+pub(crate) fn instant(text: &str) -> Result<Minute, Fault> {
     let exact = exact_instant(text)?;
     let minute = Minute::floor_from(exact);
     if minute != Minute::ceil_from(exact) {
@@ -45,7 +45,7 @@ pub(super) fn instant(text: &str) -> Result<Minute, Fault> {
 }
 
 /// `YYYY-MM-DD`.
-pub(super) fn date(text: &str) -> Result<NaiveDate, Fault> {
+pub(crate) fn date(text: &str) -> Result<NaiveDate, Fault> {
     let shaped = text.len() == 10 && (text.starts_with("19") || text.starts_with("20") || text.starts_with("21"));
     NaiveDate::parse_from_str(text, "%Y-%m-%d").ok().filter(|_| shaped).ok_or_else(|| {
         Fault::new(
@@ -57,7 +57,7 @@ pub(super) fn date(text: &str) -> Result<NaiveDate, Fault> {
 }
 
 /// `HH:MM`, up to `24:00`, as minutes after midnight.
-pub(super) fn time_of_day(text: &str) -> Result<i32, Fault> {
+pub(crate) fn time_of_day(text: &str) -> Result<i32, Fault> {
     let digits = |part: &str| part.len() == 2 && part.bytes().all(|byte| byte.is_ascii_digit());
     let parsed = text.split_once(':').filter(|(hours, minutes)| digits(hours) && digits(minutes));
     let parsed = parsed.and_then(|(hours, minutes)| Some((hours.parse::<i32>().ok()?, minutes.parse::<i32>().ok()?)));
@@ -72,12 +72,12 @@ pub(super) fn time_of_day(text: &str) -> Result<i32, Fault> {
 }
 
 /// An IANA time zone; the one place where the wire meets [`Zone::parse`].
-pub(super) fn zone(name: &str) -> Result<Zone, Fault> {
+pub(crate) fn zone(name: &str) -> Result<Zone, Fault> {
     Zone::parse(name).map_err(|error| Fault::new("unknown-zone", error.to_string(), error.cure()))
 }
 
 /// An instant as the wall clock of `zone` shows it, with its offset: RFC 3339.
-pub(super) fn local(zone: Zone, at: Minute) -> String {
+pub(crate) fn local(zone: Zone, at: Minute) -> String {
     let offset = zone.offset_minutes(at);
     let wall = at.plus(i64::from(offset)).to_utc();
     let sign = if offset < 0 { '-' } else { '+' };
@@ -86,7 +86,7 @@ pub(super) fn local(zone: Zone, at: Minute) -> String {
 }
 
 /// `HH:MM`.
-pub(super) fn time_text(minute_of_day: i32) -> String {
+pub(crate) fn time_text(minute_of_day: i32) -> String {
     format!("{:02}:{:02}", minute_of_day / 60, minute_of_day % 60)
 }
 

@@ -206,7 +206,7 @@ pub(crate) fn milligallons(gallons: f64) -> i64 {
 
 impl ProductDto {
     /// Names every number outside its bounds.
-    pub(super) fn judge(&self, at: &At, kind: Option<StepKind>, faults: &mut Faults) {
+    pub(crate) fn judge(&self, at: &At, kind: Option<StepKind>, faults: &mut Faults) {
         faults.name(&at.field("name"), &self.name);
         if let Some(cover) = self.cover_sqft_per_gal {
             faults.whole(&at.field("cover_sqft_per_gal"), cover, COVER_SQFT_PER_GAL, "square feet per gallon");
@@ -304,7 +304,7 @@ impl ItemDto {
 
 impl CareDto {
     /// Names every number outside its bounds.
-    pub(super) fn judge(self, at: &At, faults: &mut Faults) {
+    pub(crate) fn judge(self, at: &At, faults: &mut Faults) {
         for (field, value, bounds, unit) in [
             ("socks_hours", self.socks_hours, CARE_HOURS, "hours"),
             ("furniture_hours", self.furniture_hours, CARE_HOURS, "hours"),

@@ -105,7 +105,7 @@ impl Coat<'_> {
         let finish = done.map_or(planned, Minute::ceil_from);
         // Nobody has said what it is: the longer times, to be careful.
         let base = self.step.base(self.film).unwrap_or(ProductBase::OilModified);
-        let film = self.film.map(Film::from).or_else(|| film_of(base));
+        let film = self.film.map(Film::from).or_else(|| base.film());
         let until = finish.plus(DRYING_MINUTES_MAX);
         let table = sky.climate.as_ref().zip(film).map(|(air, film)| DryingTable::new(air, film, finish, until));
         let coat = LastCoat {
@@ -116,15 +116,5 @@ impl Coat<'_> {
             care: self.step.care.map_or_else(Care::default, Care::from),
         };
         (customer_dates(&coat, zone), done.is_some())
-    }
-}
-
-/// How a coat dries whose wait does not say so.
-const fn film_of(base: ProductBase) -> Option<Film> {
-    match base {
-        ProductBase::Water | ProductBase::Treatment => Some(Film::Treatment),
-        ProductBase::Waterborne => Some(Film::Waterborne),
-        ProductBase::OilModified | ProductBase::PenetratingOil => Some(Film::OilModified),
-        ProductBase::Solvent => None,
     }
 }

@@ -3,12 +3,14 @@
 
 use super::access::FeedKindDto;
 use super::calendars::{AHEAD_DAYS, PAST_DAYS, current, pieces};
-use super::directory::Directory;
-use super::{Service, ServiceError, plans, wire};
+use super::directory::{Directory, Known};
+use super::{Service, ServiceError, load_lists, plans, wire};
 use crate::domain::fault::Fault;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::{CrewDto, FilmDto, HouseDto, PlacedStateDto, StepKindDto, WaitDto, WaitKindDto};
+use crate::dto::{
+    CautionDto, CrewDto, FilmDto, HouseDto, LoadListDto, PlacedStateDto, StepKindDto, WaitDto, WaitKindDto,
+};
 use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, Session};
 use chrono::{DateTime, Datelike, Days, Duration, NaiveDate, Utc};
 use std::collections::{BTreeMap, BTreeSet};
@@ -48,6 +50,8 @@ pub struct FeedWeek {
     pub works: Vec<FeedWork>,
     /// Between the steps of a house, by start; for a house's own calendar only.
     pub waits: Vec<FeedWait>,
+    /// What to load on each day with work; for a crew's own calendar only.
+    pub loads: Vec<LoadListDto>,
     /// Start of the first work after the week, when one is near.
     pub next: Option<Minute>,
 }
@@ -90,6 +94,8 @@ pub struct FeedWork {
     pub gear: BTreeMap<String, i64>,
     /// For the people who do it.
     pub notes: Option<String>,
+    /// What to beware of at it, the gravest first.
+    pub cautions: Vec<CautionDto>,
 }
 
 /// The time between two promised steps that are in a fixed order.
@@ -169,6 +175,7 @@ impl Service {
             .filter_map(|row| work(&directory, subject.kind, row, parts(row), made_for))
             .collect();
         let crews = if subject.kind == FeedKindDto::Office { crews_of(&mut session, &works).await? } else { vec![] };
+        let loads = if subject.kind == FeedKindDto::Crew { loads(&directory, &rows, from, zone)? } else { Vec::new() };
         let customer = subject.kind == FeedKindDto::Customer;
         Ok(FeedWeek {
             kind: subject.kind,
@@ -183,6 +190,7 @@ impl Service {
             crews,
             works,
             waits,
+            loads,
             next: rows.iter().map(|row| Minute::floor_from(row.start)).find(|start| *start >= week.1),
         })
     }
@@ -258,7 +266,29 @@ fn work(
         state: told.then(|| plans::state(row.fixed, row.end, made_for)),
         gear: if told { known.step.equipment.clone() } else { BTreeMap::new() },
         notes: known.step.notes.clone().filter(|_| told),
+        cautions: if told { cautions(&known) } else { Vec::new() },
     })
+}
+
+fn cautions(known: &Known) -> Vec<CautionDto> {
+    known.step.cautions(known.film, known.house).into_iter().map(CautionDto::from).collect()
+}
+
+/// Of each day of the week with work.
+fn loads(
+    directory: &Directory,
+    rows: &[BookingRow],
+    from: NaiveDate,
+    zone: Zone,
+) -> Result<Vec<LoadListDto>, ServiceError> {
+    let mut lists = Vec::new();
+    for date in (0..FEED_WEEK_DAYS).filter_map(|day| from.checked_add_days(Days::new(day))) {
+        let list = load_lists::list(directory, rows, date, zone)?;
+        if !list.crews.is_empty() {
+            lists.push(list);
+        }
+    }
+    Ok(lists)
 }
 
 /// Between the steps that are promised. Dwells are left out: there the crew stays.

@@ -33,6 +33,18 @@ impl ProductBase {
     }
 }
 
+impl ProductBase {
+    /// How it dries when no wait says so; `None`: not to be stretched.
+    pub const fn film(self) -> Option<Film> {
+        match self {
+            ProductBase::Water | ProductBase::Treatment => Some(Film::Treatment),
+            ProductBase::Waterborne => Some(Film::Waterborne),
+            ProductBase::OilModified | ProductBase::PenetratingOil => Some(Film::OilModified),
+            ProductBase::Solvent => None,
+        }
+    }
+}
+
 /// A range of cover, square feet per US gallon.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Cover {

@@ -2,7 +2,7 @@
 
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::{FilmDto, PlacedStateDto, StepKindDto};
+use crate::dto::{PlacedStateDto, StepKindDto};
 use chrono::NaiveDate;
 
 /// The wall clock, such as "07:30".
@@ -63,16 +63,6 @@ pub(super) fn length(minutes: i64) -> String {
         parts.push(format!("{rest} min"));
     }
     parts.join(" ")
-}
-
-/// What dries.
-pub(super) const fn film(film: FilmDto) -> &'static str {
-    match film {
-        FilmDto::Treatment => "treatment",
-        FilmDto::Waterborne => "waterborne film",
-        FilmDto::OilModified => "oil-modified film",
-        FilmDto::MoistureCure => "moisture-cured film",
-    }
 }
 
 /// What is said of work that is not just planned.

@@ -1,5 +1,6 @@
 //! One module for each noun; what they share is in `nouns`.
 
+mod calculations;
 mod calendar;
 mod companies;
 mod feeds;
@@ -37,6 +38,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(load_lists::configure)
             .configure(letters::configure)
             .configure(planning_file::configure)
-            .configure(feeds::configure),
+            .configure(feeds::configure)
+            .configure(calculations::configure),
     );
 }

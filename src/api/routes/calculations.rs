@@ -1,0 +1,71 @@
+//! Calculations: a question in, its answer out, nothing kept. Each has its own address, so that the document can say what
+//! it takes and gives.
+
+use super::super::body::Body;
+use super::super::caller::{Anybody, Caller};
+use super::super::problem::Problem;
+use super::super::reply::Reply;
+use crate::calculate::air::{AirAnswer, AirQuestion};
+use crate::calculate::customer_dates::CustomerDatesQuestion;
+use crate::calculate::quantities::{QuantitiesAnswer, QuantitiesQuestion};
+use crate::calculate::{Calculation, QUESTION_BYTES_MAX};
+use crate::dto::{CustomerDatesDto, FaultDto};
+use crate::service::ServiceError;
+use actix_web::{HttpResponse, post};
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// A question.
+type Asked<C> = Body<C, QUESTION_BYTES_MAX>;
+
+fn answered<C: Calculation>(question: &C) -> Result<HttpResponse, Problem> {
+    match question.answer() {
+        Ok(answer) => Ok(Reply::ok(&answer)?.send()),
+        Err(faults) => Err(ServiceError::Invalid(faults.iter().map(FaultDto::from).collect()).into()),
+    }
+}
+
+/// What air means for a floor: dew point, the moisture wood comes to, how it bends drying times.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate air",
+    request_body = AirQuestion,
+    responses((status = 200, description = "The answer", body = AirAnswer)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/air")]
+async fn air(_: Caller<Anybody>, question: Asked<AirQuestion>) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
+/// When a customer may do what on a new floor, from the finish of its last coat.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate customer dates",
+    request_body = CustomerDatesQuestion,
+    responses((status = 200, description = "The answer", body = CustomerDatesDto)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/customer-dates")]
+async fn customer_dates(_: Caller<Anybody>, question: Asked<CustomerDatesQuestion>) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
+/// What a floor takes of its products, and whole containers to buy.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate quantities",
+    request_body = QuantitiesQuestion,
+    responses((status = 200, description = "The answer", body = QuantitiesAnswer)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/quantities")]
+async fn quantities(_: Caller<Anybody>, question: Asked<QuantitiesQuestion>) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
+pub(super) fn configure(config: &mut ServiceConfig) {
+    config.service(air).service(customer_dates).service(quantities);
+}
