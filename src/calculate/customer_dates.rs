@@ -95,8 +95,11 @@ mod tests {
             ask(r#"{"finish": "2026-03-07T17:00:00-05:00", "time_zone": "America/New_York", "base": "oil_modified"}"#);
         let told = told.unwrap();
         assert!(told.contains("in socks: from Sunday 8 March, 18:00 on"), "{told}");
-        assert!(told.contains("Monday 9 March, 17:00 at the earliest, better Wednesday 11 March, 17:00"), "{told}");
-        assert!(told.contains("Saturday 21 March at the earliest, better Monday 6 April"), "{told}");
+        assert!(
+            told.contains("Monday 9 March, 17:00 at the earliest, Wednesday 11 March, 17:00 to be careful"),
+            "{told}"
+        );
+        assert!(told.contains("Saturday 21 March at the earliest, Monday 6 April to be careful"), "{told}");
     }
 
     /// F at 65 F and 40 % is 1.101 for a waterborne film: 24 h take 26 h 26 min.

@@ -91,8 +91,8 @@ mod tests {
     #[test]
     fn a_coat_by_its_kind_alone() {
         let told = ask(r#"{"area_sqft": 620, "kind": "coat"}"#).unwrap();
-        assert!(told.contains("Finish: 1.71 gal = 6.45 L (400 sq ft/gal low end of what is usual"), "{told}");
-        assert!(told.contains("4.0 mils wet") && told.contains("buy 2 x 1 gal Finish; 0.29 gal left over"), "{told}");
+        assert!(told.contains("Finish: 1.70 gal = 6.45 L (400 sq ft/gal low end of what is usual"), "{told}");
+        assert!(told.contains("4.0 mils wet") && told.contains("buy 2 x 1 gal Finish; 0.30 gal left over"), "{told}");
     }
 
     #[test]

@@ -4,7 +4,7 @@ use super::documents::{Documents, Geared};
 use super::week::Shown;
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
-use crate::dto::wrapped;
+use crate::dto::{wrapped, wrapped_after};
 use crate::trade::cautions::Caution;
 use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
@@ -29,7 +29,7 @@ pub fn text(documents: &Documents, situation: &Situation, plan: &Plan, shown: Sh
         for ((date, house), cautions) in days.iter().filter(|(_, cautions)| !cautions.is_empty()) {
             let short: Vec<&str> = cautions.iter().map(|caution| caution.short()).collect();
             let day = date.format("%a %e %b");
-            out.push_str(&wrapped(&format!("{day}  {house}: {}", short.join("; ")), 2, 14));
+            out.push_str(&wrapped_after(&format!("  {day}  {house}: "), &short.join("; "), 14));
             all.extend(cautions);
         }
         out.push('\n');

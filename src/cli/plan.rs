@@ -66,9 +66,15 @@ pub fn plan(arguments: &PlanArguments) -> Result<String, Refusal> {
     if arguments.json {
         return Ok(json);
     }
+    Ok(text_with_cautions(&Documents::of(&file), &situation, &plan))
+}
+
+/// The plan for people, and what to beware of in the days shown.
+pub fn text_with_cautions(documents: &Documents, situation: &Situation, plan: &Plan) -> String {
     let shown = Shown { from: situation.settings.zone.date(plan.now), days: DAYS_SHOWN };
-    let beware = beware::text(&Documents::of(&file), &situation, &plan, shown);
-    Ok(format!("{}\n{beware}", text(&situation, &plan)).trim_end().to_owned() + "\n")
+    let beware = beware::text(documents, situation, plan, shown);
+    let text = text(situation, plan);
+    if beware.is_empty() { text } else { format!("{text}\n{}\n", beware.trim_end()) }
 }
 
 impl PlanArguments {

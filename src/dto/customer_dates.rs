@@ -124,7 +124,11 @@ impl CustomerDatesDto {
 fn words(dates: &CustomerDates, zone: Zone, is_done: bool) -> Vec<String> {
     let coat = if is_done { "The last coat was finished" } else { "The last coat is planned to be finished" };
     let range = |soon: String, careful: String| {
-        if soon == careful { format!("not before {soon}") } else { format!("{soon} at the earliest, better {careful}") }
+        if soon == careful {
+            format!("not before {soon}")
+        } else {
+            format!("{soon} at the earliest, {careful} to be careful")
+        }
     };
     let (furniture, cure) = (dates.furniture, dates.full_cure);
     let mut lines = vec![
@@ -168,7 +172,9 @@ impl CustomerLetterDto {
         }
         for time in &self.keep_offs {
             let rooms = if time.areas.is_empty() { "all floors".to_owned() } else { time.areas.join(", ") };
-            let line = format!("{} to {}: {rooms} ({} dries)", said(&time.from), said(&time.until), time.after);
+            let same_day = time.from.get(..10) == time.until.get(..10);
+            let until = if same_day { time.until.get(11..16).unwrap_or("").to_owned() } else { said(&time.until) };
+            let line = format!("{} to {until}: {rooms} ({} dries)", said(&time.from), time.after);
             out.push_str(&wrapped(&format!("- {line}"), 2, 4));
         }
         match &self.dates {
@@ -220,7 +226,7 @@ mod tests {
             "planned to be finished: Thursday 12 March, 15:00",
             "in socks: from Friday 13 March, 15:00",
             "not before Saturday 14 March, 15:00",
-            "Thursday 19 March at the earliest, better Thursday 26 March",
+            "Thursday 19 March at the earliest, Thursday 26 March to be careful",
         ] {
             assert!(words.contains(part), "{part} is missing in {words}");
         }

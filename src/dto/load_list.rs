@@ -136,8 +136,10 @@ pub struct WorkLoadDto {
     pub start: String,
     /// First minute after.
     pub finish: String,
-    /// Which piece of the step, from 1. Material is loaded for the first; what is kept is needed for all.
+    /// Which piece of the step, from 1.
     pub piece: i32,
+    /// Whether it was begun on an earlier day: its material was loaded then, only what is kept is needed again.
+    pub goes_on: bool,
     /// Liquids.
     pub products: Vec<ProductNeedDto>,
     /// Everything else.
@@ -222,21 +224,21 @@ impl From<Caution> for CautionDto {
     }
 }
 
-/// The load list of `date` in `zone`: the works that start on that day, in any order.
+/// The load list of `date` in `zone`: the works that touch that day, in any order.
 pub fn load_list(date: NaiveDate, zone: Zone, works: &[LoadWork<'_>]) -> LoadListDto {
-    let mut of_day: Vec<&LoadWork<'_>> = works.iter().filter(|work| zone.date(work.start) == date).collect();
+    let mut of_day: Vec<&LoadWork<'_>> = works.iter().filter(|work| work.touches(date, zone)).collect();
     of_day.sort_by_key(|work| (work.crew.1, work.crew.0, work.start, work.finish, work.job, &work.step.key));
     let mut crews = Vec::new();
     let mut loads = Vec::new();
     for own in of_day.chunk_by(|a, b| a.crew.0 == b.crew.0) {
-        let needs: Vec<StepNeed> = own.iter().map(|work| work.need()).collect();
+        let needs: Vec<StepNeed> = own.iter().map(|work| work.need(date, zone)).collect();
         let sum = load(&needs);
         let gear = distinct(own.iter().flat_map(|work| work.gear));
         crews.push(CrewLoadDto {
             crew: own[0].crew.0.to_owned(),
             crew_name: own[0].crew.1.to_owned(),
             head_count: own[0].crew.2,
-            houses: houses(own, &needs),
+            houses: houses(own, &needs, (date, zone)),
             totals: totals(&sum, gear),
         });
         loads.push(sum);
@@ -247,11 +249,19 @@ pub fn load_list(date: NaiveDate, zone: Zone, works: &[LoadWork<'_>]) -> LoadLis
 }
 
 impl LoadWork<'_> {
-    fn need(&self) -> StepNeed {
-        self.step.need(self.house, self.film, self.crew.2, self.piece <= 1)
+    fn touches(&self, date: NaiveDate, zone: Zone) -> bool {
+        zone.date(self.start) <= date && date <= zone.date(self.finish.plus(-1))
     }
 
-    fn dto(&self, need: &StepNeed) -> WorkLoadDto {
+    fn goes_on(&self, date: NaiveDate, zone: Zone) -> bool {
+        self.piece > 1 || zone.date(self.start) < date
+    }
+
+    fn need(&self, date: NaiveDate, zone: Zone) -> StepNeed {
+        self.step.need(self.house, self.film, self.crew.2, !self.goes_on(date, zone))
+    }
+
+    fn dto(&self, need: &StepNeed, goes_on: bool) -> WorkLoadDto {
         WorkLoadDto {
             job: self.job.to_owned(),
             step: self.step.key.clone(),
@@ -261,6 +271,7 @@ impl LoadWork<'_> {
             start: local(self.house_zone, self.start),
             finish: local(self.house_zone, self.finish),
             piece: self.piece,
+            goes_on,
             products: need.products.iter().map(ProductNeedDto::from).collect(),
             items: need.items.iter().map(ItemNeedDto::from).collect(),
             gear: self.gear.to_vec(),
@@ -268,7 +279,7 @@ impl LoadWork<'_> {
     }
 }
 
-fn houses(works: &[&LoadWork<'_>], needs: &[StepNeed]) -> Vec<HouseLoadDto> {
+fn houses(works: &[&LoadWork<'_>], needs: &[StepNeed], (date, zone): (NaiveDate, Zone)) -> Vec<HouseLoadDto> {
     let mut houses: Vec<(HouseLoadDto, Vec<Caution>)> = Vec::new();
     for (work, need) in works.iter().zip(needs) {
         let found = houses.iter().position(|(house, _)| house.house == work.house.key);
@@ -283,7 +294,7 @@ fn houses(works: &[&LoadWork<'_>], needs: &[StepNeed]) -> Vec<HouseLoadDto> {
             houses.push((house, Vec::new()));
             houses.len() - 1
         });
-        houses[place].0.works.push(work.dto(need));
+        houses[place].0.works.push(work.dto(need, work.goes_on(date, zone)));
         houses[place].1.extend(work.step.cautions(work.film, work.house));
     }
     let sorted = |(mut house, mut cautions): (HouseLoadDto, Vec<Caution>)| {

@@ -92,7 +92,7 @@ fn write_house(out: &mut String, house: &HouseLoadDto) {
 
 fn write_work(out: &mut String, work: &WorkLoadDto) {
     let clock = |instant: &str| instant.get(11..16).unwrap_or("").to_owned();
-    let part = if work.piece > 1 { ", goes on: material is there" } else { "" };
+    let part = if work.goes_on { ", goes on: material is there" } else { "" };
     let _ = writeln!(
         out,
         "    {}-{}  {}, {} sq ft{part}",
@@ -103,7 +103,9 @@ fn write_work(out: &mut String, work: &WorkLoadDto) {
     );
     work.products.iter().for_each(|product| out.push_str(&wrapped(&product_line(product), 17, 19)));
     let mut things: Vec<String> = work.gear.iter().map(unit).collect();
-    things.extend(work.items.iter().map(|item| format!("{} x {}", item.count, item.name)));
+    // What people wear stands above, once for all houses.
+    let own = work.items.iter().filter(|item| item.used_for != ItemUseDto::Protect);
+    things.extend(own.map(|item| format!("{} x {}", item.count, item.name)));
     if !things.is_empty() {
         out.push_str(&wrapped(&things.join("; "), 17, 19));
     }
@@ -157,8 +159,13 @@ fn write_cautions(out: &mut String, crews: &[CrewLoadDto]) {
 
 /// A paragraph in lines of at most [`COLUMNS`], the first indented by `first`, the others by `rest`.
 pub fn wrapped(text: &str, first: usize, rest: usize) -> String {
+    wrapped_after(&" ".repeat(first), text, rest)
+}
+
+/// As [`wrapped`], with `lead` as it is before the first word.
+pub fn wrapped_after(lead: &str, text: &str, rest: usize) -> String {
     let mut out = String::new();
-    let mut line = " ".repeat(first);
+    let mut line = lead.to_owned();
     let mut is_empty = true;
     for word in text.split_whitespace() {
         if !is_empty && line.chars().count() + 1 + word.chars().count() > COLUMNS {

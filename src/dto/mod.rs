@@ -65,7 +65,7 @@ pub use load_list::{
     CautionDto, ContainersDto, CrewLoadDto, HouseLoadDto, ItemNeedDto, LoadListDto, LoadTotalsDto, LoadWork, MixedDto,
     ProductNeedDto, ProductTotalDto, WorkLoadDto, load_list,
 };
-pub use load_list_text::wrapped;
+pub use load_list_text::{wrapped, wrapped_after};
 pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
 pub use placement::{GearDto, PieceDto, PlacedStateDto, PlacementDto, PublishedDto};

@@ -57,7 +57,7 @@ impl JobCautions {
             let steps: Vec<&str> = here.map(|step| step.step_name.as_str()).collect();
             let _ = writeln!(out, "\n{}", caution.short);
             out.push_str(&wrapped(&caution.text, 2, 2));
-            out.push_str(&wrapped(&format!("At: {}", steps.join(", ")), 2, 2));
+            out.push_str(&wrapped(&format!("At: {}", steps.join("; ")), 2, 2));
         }
         out
     }

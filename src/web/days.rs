@@ -104,7 +104,7 @@ fn visit_in(week: &FeedWeek, visit: &Visit<'_>, date: NaiveDate) -> Markup {
                     (details(one, week.kind))
                 }
             }
-            (load::beware(visit))
+            @if !done { (load::beware(visit)) }
         }
     }
 }
