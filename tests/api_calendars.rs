@@ -177,7 +177,7 @@ async fn the_customer_is_told_what_is_allowed_when() {
     // Practice: two days for furniture, a week to two for a waterborne film; in the air that labels mean, about so.
     let day = |event: &BTreeMap<String, String>| event["DTSTART"][..8].parse::<u32>().unwrap();
     let coated = off["DTSTART"][..8].parse::<u32>().unwrap();
-    let days = ["Furniture may go back, at", "Furniture may go back, to", "floor\\, at the", "floor\\, to be"];
+    let days = ["Furniture may go back\\, at", "Furniture may go back\\, to", "floor\\, at the", "floor\\, to be"];
     assert_eq!(days.map(|part| day(by_summary(&planned, part)) - coated), [2, 4, 7, 14]);
     assert!(planned.values().all(|event| event["STATUS"] == "TENTATIVE" && event["TRANSP"] == "TRANSPARENT"));
     let of_house = address(&office, json!({"kind": "house", "house": "linden-4"})).await;

@@ -10,10 +10,13 @@ use chrono::NaiveDate;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
+/// What to beware of, by day and house.
+type Visits<'a> = BTreeMap<(NaiveDate, &'a str), BTreeSet<Caution>>;
+
 /// By crew, day and house, then every caution whole.
 pub fn text(documents: &Documents, situation: &Situation, plan: &Plan, shown: Shown) -> String {
     let geared = Geared::of(situation, plan);
-    let mut found: BTreeMap<(usize, &str), BTreeMap<(NaiveDate, &str), BTreeSet<Caution>>> = BTreeMap::new();
+    let mut found: BTreeMap<(usize, &str), Visits<'_>> = BTreeMap::new();
     for work in documents.works(&geared) {
         let Some(crew) = situation.crews.iter().position(|crew| crew.key.as_str() == work.crew.0) else { continue };
         let date = situation.crews[crew].zone.date(work.start);
