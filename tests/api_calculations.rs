@@ -45,6 +45,40 @@ async fn air_is_worked_out_for_any_role_and_nothing_is_kept() {
     assert!(told["drying"].as_array().unwrap().iter().any(|film| film["planned_factor"].is_null()), "{told}");
 }
 
+/// The example of `docs/treatment-sections.md` is what the program says.
+#[test]
+fn the_example_of_the_documentation_is_true() {
+    let page = include_str!("../docs/treatment-sections.md");
+    let block = |name: &str| page.split(name).nth(1).and_then(|rest| rest.split("```").next()).unwrap().trim();
+    let question: Value = serde_json::from_str(block("```json")).unwrap();
+    let printed = program("treatment-sections", &question, false);
+    let told = String::from_utf8(printed.stdout).unwrap();
+    assert!(told.ends_with(&format!("{}\n", block("```text"))), "{told}");
+    let mut late = question.clone();
+    late["happened"] =
+        serde_json::from_str(page.split("```json").nth(2).unwrap().split("```").next().unwrap()).unwrap();
+    let told = String::from_utf8(program("treatment-sections", &late, false).stdout).unwrap();
+    assert!(told.contains("too dry: wet it with part A again"), "{told}");
+}
+
+/// Source: the formula of `docs/treatment-sections.md`: one applicator, 20 and 15 sq ft a minute, two minutes to change
+/// rollers, 10 to 15 minutes of dwell: at most 195 sq ft.
+#[tokio::test]
+async fn a_floor_is_divided_into_sections() {
+    let app = app::start().await;
+    let office = app.company("Harrow Falls Floors").await;
+    let part = |rate: i64| json!({"sqft_per_minute": rate, "shake_seconds": 0, "pour_seconds": 0});
+    let mut question = json!({"rooms": [{"name": "Hall", "sqft": 390}], "a": part(20), "b": part(15)});
+    let told = answer(&office, "treatment-sections", &question).await;
+    assert_eq!(told["largest_sqft"], 195, "{told}");
+    assert_eq!(told["sections"].as_array().unwrap().len(), 2, "{told}");
+    question["happened"] = json!({"now_seconds": 1000, "sections": [{"a_from_seconds": 0, "a_until_seconds": 585}]});
+    let told = answer(&office, "treatment-sections", &question).await;
+    assert_eq!(told["sections"][0]["wet_again"], true, "{told}");
+    question["happened"]["sections"][0]["a_until_seconds"] = json!(1001);
+    office.post("/v1/calculations/treatment-sections", &question).await.fault("bad-report", "/happened/sections/0");
+}
+
 #[tokio::test]
 async fn quantities_and_customers_dates_by_both_ways() {
     let app = app::start().await;

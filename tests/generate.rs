@@ -10,7 +10,7 @@ mod world;
 use generate::{Size, company, fleet};
 use std::collections::BTreeMap;
 use tackfree::audit::audit;
-use tackfree::domain::chain::{OnExceed, Outcome, WaitKind};
+use tackfree::domain::chain::{OnExceed, Outcome, WaitKind, Work};
 use tackfree::domain::situation::Situation;
 use tackfree::trade::climate::HourlyClimate;
 
@@ -69,6 +69,8 @@ fn features(situation: &Situation, counts: &mut BTreeMap<&'static str, usize>) {
         ("gear", !situation.equipment.is_empty()),
         ("dwell", waits().any(|wait| wait.kind == WaitKind::Dwell)),
         ("dwell in hand", begun_dwell),
+        ("rolled in sections", steps().any(|step| matches!(step.work, Work::ByApplicators { .. }))),
+        ("rolled by two", steps().any(|s| matches!(s.work, Work::ByApplicators { .. }) && s.head_count_min == 2)),
         ("lapse", waits().any(|w| w.max.is_some_and(|max| matches!(max.on_exceed, OnExceed::Lapse(_))))),
         (
             "lag that forbids",

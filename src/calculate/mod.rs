@@ -5,6 +5,7 @@
 pub mod air;
 pub mod customer_dates;
 pub mod quantities;
+pub mod treatment_sections;
 
 use crate::dto::{Located, read_json};
 use serde::Serialize;
@@ -45,6 +46,7 @@ pub const CALCULATIONS: &[(&str, Teller)] = &[
     ("air", tell::<air::AirQuestion>),
     ("customer-dates", tell::<customer_dates::CustomerDatesQuestion>),
     ("quantities", tell::<quantities::QuantitiesQuestion>),
+    ("treatment-sections", tell::<treatment_sections::TreatmentSectionsQuestion>),
 ];
 
 fn tell<C: Calculation>(text: &str, form: Form) -> Result<String, Vec<Located>> {

@@ -3,6 +3,7 @@
 
 use super::fault::{At, Faults, shown};
 use super::names::{Names, Table};
+use super::rolling;
 use super::sites::Site;
 use super::step::{StepDto, StepOverrideDto};
 use super::wait::{WaitDto, WaitOverrideDto};
@@ -70,7 +71,8 @@ impl<'a> Source<'a> {
         let waits: Vec<Option<Wait>> = waits.collect();
         let steps: Option<Vec<Step>> = steps.into_iter().collect();
         let waits: Option<Vec<Wait>> = waits.into_iter().collect();
-        let (steps, waits) = (steps?, waits?);
+        let (mut steps, waits) = (steps?, waits?);
+        rolling::settle(&self, &patches, (&mut steps, &waits), site, faults)?;
         distinct.then_some(Parts { source: self, patches, wait_patches, table, steps, waits })
     }
 
@@ -82,13 +84,17 @@ impl<'a> Source<'a> {
         site: &Site,
         faults: &mut Faults,
     ) -> Option<Step> {
+        self.with_step(index, patch, |step, at| step.to_domain(at, names, site, faults))
+    }
+
+    /// Does something with a step as it is with its override, and with the place of its members.
+    pub(super) fn with_step<R>(&self, index: usize, patch: Option<usize>, with: impl FnOnce(&StepDto, &At) -> R) -> R {
         let step = &self.steps[index];
         let at = self.steps_at.item(index);
-        let Some(number) = patch else { return step.to_domain(&at, names, site, faults) };
+        let Some(number) = patch else { return with(step, &at) };
         let patch = &self.overrides[number];
         let (patch_at, fields) = (self.overrides_at.item(number), patch.fields());
-        let at = At::Patched { patch: &patch_at, fields: &fields, under: &at };
-        patch.applied_to(step).to_domain(&at, names, site, faults)
+        with(&patch.applied_to(step), &At::Patched { patch: &patch_at, fields: &fields, under: &at })
     }
 
     fn wait(&self, index: usize, patch: Option<usize>, steps: &Table, faults: &mut Faults) -> Option<Wait> {

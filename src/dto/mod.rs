@@ -11,6 +11,8 @@
 //! | `load_list`, `load_list_text` | what a crew takes along, and how that is printed |
 //! | `customer_dates` | what the customer may do when, and the letter |
 //! | `supplies` | what a step uses up and needs at hand |
+//! | `work`, `rolling` | how much work a step is; the two parts of a treatment that are rolled in sections |
+//! | `section_plan` | such a treatment, second by second, as it is shown |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
 //! | `json`, `scalar`, `fault` | text, small values, and how faults are located |
 //! | `warnings`, `limits` | what no single document shows |
@@ -36,7 +38,9 @@ mod placement;
 mod plan;
 mod planning_file;
 mod region;
+mod rolling;
 mod scalar;
+mod section_plan;
 mod settings;
 mod sites;
 mod step;
@@ -44,6 +48,7 @@ mod supplies;
 mod violation;
 mod wait;
 mod warnings;
+mod work;
 mod write;
 
 #[cfg(test)]
@@ -77,9 +82,14 @@ pub use planning_file::{
     parse_planning_file,
 };
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
+pub use section_plan::{
+    ActDto, DoingDto, PartDto, RolledTreatment, SectionDto, SectionFloorDto, SectionPlanDto, rolled_treatments,
+    section_plan,
+};
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
 pub use supplies::{CareDto, ITEMS_MAX, ItemDto, ItemUseDto, MixDto, PRODUCTS_MAX, ProductBaseDto, ProductDto};
 pub use violation::ViolationDto;
 pub use wait::{OnExceedDto, WaitDto, WaitKindDto, WaitMaxDto, WaitOverrideDto};
+pub use work::{MinutesByApplicatorsDto, RollingDto};
 pub use write::{planning_file, write_planning_file};

@@ -8,20 +8,17 @@ use super::house::optional;
 use super::names::Names;
 use super::sites::Site;
 use super::supplies::{CareDto, ItemDto, ProductDto};
+use super::work::{MinutesByApplicatorsDto, RollingDto};
 use crate::domain::bounds::{
     AREAS_PER_HOUSE_MAX, EQUIPMENT_KINDS_MAX, EQUIPMENT_UNITS_MAX, HEAD_COUNT_MAX, STEP_MINUTES_MAX, WAIT_MINUTES_MAX,
 };
-use crate::domain::chain::{Pin, Step, StepKind, Work};
+use crate::domain::chain::{Pin, Step, StepKind};
 use crate::domain::fault::Fault;
 use crate::domain::ids::{AreaIx, EquipmentIx};
-use crate::domain::time::HOUR;
 use serde::{Deserialize, Deserializer, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
 use utoipa::ToSchema;
-
-/// Fastest rate taken as real, square feet an hour for one person.
-pub const RATE_SQFT_PER_HOUR_MAX: i64 = 100_000;
 
 /// What kind of work a step is; decides colour, caution and words, never the planning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -44,7 +41,8 @@ pub enum StepKindDto {
     Other,
 }
 
-/// One act of work. Exactly one of `minutes`, `person_minutes` and `sqft_per_person_hour` says how much.
+/// One act of work. Exactly one of `minutes`, `person_minutes`, `sqft_per_person_hour`, `rolling` and
+/// `minutes_by_applicators` says how much.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct StepDto {
@@ -68,6 +66,13 @@ pub struct StepDto {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 100_000, example = 108)]
     pub sqft_per_person_hour: Option<i64>,
+    /// One of two parts rolled in sections, with a dwell between them: the section plan says how long it takes one
+    /// person or two. Both steps of the dwell have it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rolling: Option<RollingDto>,
+    /// Work that takes one person as long as `one`, and two or more as long as `two`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minutes_by_applicators: Option<MinutesByApplicatorsDto>,
     /// More people than this are not used in shared work; left out: all who come.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 50)]
@@ -128,13 +133,17 @@ pub struct StepOverrideDto {
     /// Key of the step.
     #[schema(example = "sand-coarse")]
     pub step: String,
-    /// One of the three work numbers replaces whichever the method gives.
+    /// One of the five members that say how much work it is replaces whichever the method gives.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub minutes: Option<i64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub person_minutes: Option<i64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sqft_per_person_hour: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rolling: Option<RollingDto>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minutes_by_applicators: Option<MinutesByApplicatorsDto>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub people_max: Option<i64>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -229,6 +238,8 @@ impl StepOverrideDto {
             ("minutes", self.minutes.is_some()),
             ("person_minutes", self.person_minutes.is_some()),
             ("sqft_per_person_hour", self.sqft_per_person_hour.is_some()),
+            ("rolling", self.rolling.is_some()),
+            ("minutes_by_applicators", self.minutes_by_applicators.is_some()),
             ("people_max", self.people_max.is_some()),
             ("head_count_min", self.head_count_min.is_some()),
             ("set_up_minutes", self.set_up_minutes.is_some()),
@@ -248,12 +259,16 @@ impl StepOverrideDto {
     /// The step with what is given here in place of its own.
     pub(super) fn applied_to(&self, step: &StepDto) -> StepDto {
         let mut step = step.clone();
-        if self.minutes.or(self.person_minutes).or(self.sqft_per_person_hour).is_some() {
+        let shared = self.person_minutes.or(self.sqft_per_person_hour).is_some();
+        let unshared = self.minutes.is_some() || self.rolling.is_some() || self.minutes_by_applicators.is_some();
+        if shared || unshared {
             step.minutes = self.minutes;
             step.person_minutes = self.person_minutes;
             step.sqft_per_person_hour = self.sqft_per_person_hour;
+            step.rolling = self.rolling;
+            step.minutes_by_applicators = self.minutes_by_applicators;
         }
-        if self.minutes.is_some() {
+        if unshared {
             step.people_max = None;
         }
         step.people_max = self.people_max.or(step.people_max);
@@ -284,7 +299,7 @@ impl StepDto {
         let skills = skill_set(&at.field("skills"), &self.skills, &names.skills, &who, faults);
         let people = 1..=i64::from(HEAD_COUNT_MAX);
         let head_count_min = faults.whole(&at.field("head_count_min"), self.head_count_min, people, "people");
-        let work = areas.as_ref().and_then(|areas| self.work_to_domain(at, site.sqft(areas), &who, faults));
+        let work = areas.as_ref().and_then(|areas| self.work(at, site.sqft(areas), &who, faults));
         let set_up = faults.whole(&at.field("set_up_minutes"), self.set_up_minutes, 0..=STEP_MINUTES_MAX, "minutes");
         let equipment = self.equipment_to_domain(&at.field("equipment"), names, &who, faults);
         let gate_at = at.field("gate");
@@ -330,41 +345,6 @@ impl StepDto {
             found.into_iter().map(|area| area.map(AreaIx::from_index)).collect::<Option<_>>()?;
         areas.sort_unstable();
         Some(areas)
-    }
-
-    fn work_to_domain(&self, at: &At, sqft: i64, who: &str, faults: &mut Faults) -> Option<Work> {
-        let most = i64::from(HEAD_COUNT_MAX);
-        let people_at = at.field("people_max");
-        let people = self.people_max.map_or(Some(most), |people| faults.whole(&people_at, people, 1..=most, "people"));
-        let minutes = 1..=STEP_MINUTES_MAX;
-        let shared = |person_minutes: i64| Some(Work::Shared { person_minutes, people_max: people? as u32 });
-        match (self.minutes, self.person_minutes, self.sqft_per_person_hour) {
-            (Some(fixed), None, None) => {
-                let fixed = faults.whole(&at.field("minutes"), fixed, minutes, "minutes")?;
-                Some(Work::Fixed { minutes: fixed })
-            }
-            (None, Some(person_minutes), None) => {
-                shared(faults.whole(&at.field("person_minutes"), person_minutes, minutes, "person-minutes")?)
-            }
-            (None, None, Some(rate)) => {
-                let at = at.field("sqft_per_person_hour");
-                let rate = faults.whole(&at, rate, 1..=RATE_SQFT_PER_HOUR_MAX, "square feet an hour")?;
-                let person_minutes = (HOUR * sqft + rate - 1) / rate;
-                if !minutes.contains(&person_minutes) {
-                    let what = format!("{who}: {sqft} sq ft at {rate} an hour are {person_minutes} person-minutes");
-                    let cure = format!("raise the rate or split the step: one has at most {STEP_MINUTES_MAX}");
-                    faults.push(&at, Fault::new("out-of-range", what, cure));
-                    return None;
-                }
-                shared(person_minutes)
-            }
-            _ => {
-                let what = format!("{who} does not say how much work it is in exactly one way");
-                let cure = "give one of `minutes`, `person_minutes` and `sqft_per_person_hour`";
-                faults.push(at, Fault::new("work-given-once", what, cure));
-                None
-            }
-        }
     }
 
     fn equipment_to_domain(

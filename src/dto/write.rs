@@ -15,6 +15,7 @@ use super::settings::SettingsDto;
 use super::sites::area_names;
 use super::step::StepDto;
 use super::wait::WaitDto;
+use super::work::MinutesByApplicatorsDto;
 use crate::domain::chain::{Attempt, Outcome, Pin, Step, Work};
 use crate::domain::resources::House;
 use crate::domain::situation::{Job, Situation};
@@ -75,10 +76,16 @@ fn job_document(job: &Job, situation: &Situation) -> JobDto {
 }
 
 fn step_document(step: &Step, house: &House, situation: &Situation) -> StepDto {
-    let (minutes, person_minutes, people_max) = match step.work {
-        Work::Fixed { minutes } => (Some(minutes), None, None),
-        Work::Shared { person_minutes, people_max } => (None, Some(person_minutes), Some(i64::from(people_max))),
-    };
+    let (mut minutes, mut person_minutes, mut people_max, mut minutes_by_applicators) = (None, None, None, None);
+    match step.work {
+        Work::Fixed { minutes: fixed } => minutes = Some(fixed),
+        Work::Shared { person_minutes: shared, people_max: most } => {
+            (person_minutes, people_max) = (Some(shared), Some(i64::from(most)));
+        }
+        Work::ByApplicators { one_minutes, two_minutes } => {
+            minutes_by_applicators = Some(MinutesByApplicatorsDto { one: one_minutes, two: two_minutes });
+        }
+    }
     let gear = step.equipment.iter();
     StepDto {
         key: step.key.to_string(),
@@ -87,6 +94,8 @@ fn step_document(step: &Step, house: &House, situation: &Situation) -> StepDto {
         minutes,
         person_minutes,
         sqft_per_person_hour: None,
+        rolling: None,
+        minutes_by_applicators,
         people_max,
         head_count_min: i64::from(step.head_count_min),
         set_up_minutes: step.set_up_minutes,

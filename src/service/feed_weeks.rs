@@ -4,14 +4,14 @@
 use super::access::FeedKindDto;
 use super::calendars::{AHEAD_DAYS, PAST_DAYS, current, pieces};
 use super::directory::{Directory, Known};
-use super::{Service, ServiceError, load_lists, plans, wire};
+use super::{Service, ServiceError, TreatmentAsked, load_lists, plans, wire};
 use crate::domain::fault::Fault;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::dto::{
     CautionDto, CrewDto, FilmDto, HouseDto, LoadListDto, PlacedStateDto, StepKindDto, WaitDto, WaitKindDto,
 };
-use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, Session};
+use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, Session, StoreError};
 use chrono::{DateTime, Datelike, Days, Duration, NaiveDate, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
@@ -96,6 +96,8 @@ pub struct FeedWork {
     pub notes: Option<String>,
     /// What to beware of at it, the gravest first.
     pub cautions: Vec<CautionDto>,
+    /// A treatment that is rolled in sections, as its crew would read it aloud: at its first part, for the crew only.
+    pub sections: Vec<String>,
 }
 
 /// The time between two promised steps that are in a fixed order.
@@ -169,11 +171,14 @@ impl Service {
         waits.retain(|wait| in_week(wait.start, wait.finish));
         let count = pieces(&rows);
         let parts = |row: &BookingRow| count.get(&(row.job_id, row.step_key.as_str())).copied().unwrap_or(1);
-        let works: Vec<FeedWork> = rows
-            .iter()
-            .filter(|row| in_week(Minute::floor_from(row.start), Minute::floor_from(row.end)))
-            .filter_map(|row| work(&directory, subject.kind, row, parts(row), made_for))
-            .collect();
+        let mut works: Vec<FeedWork> = Vec::new();
+        for row in rows.iter().filter(|row| in_week(Minute::floor_from(row.start), Minute::floor_from(row.end))) {
+            let Some(mut work) = work(&directory, subject.kind, row, parts(row), made_for) else { continue };
+            if subject.kind == FeedKindDto::Crew {
+                work.sections = self.sections(&mut session, &directory, row).await?;
+            }
+            works.push(work);
+        }
         let crews = if subject.kind == FeedKindDto::Office { crews_of(&mut session, &works).await? } else { vec![] };
         let loads = if subject.kind == FeedKindDto::Crew { loads(&directory, &rows, from, zone)? } else { Vec::new() };
         let customer = subject.kind == FeedKindDto::Customer;
@@ -193,6 +198,24 @@ impl Service {
             loads,
             next: rows.iter().map(|row| Minute::floor_from(row.start)).find(|start| *start >= week.1),
         })
+    }
+
+    /// Cautions and lines of the section plan of a treatment's first part; nothing of other steps, or of what has been
+    /// changed since so that there is no such plan any more.
+    async fn sections(
+        &self,
+        session: &mut Session,
+        directory: &Directory,
+        row: &BookingRow,
+    ) -> Result<Vec<String>, ServiceError> {
+        let rolled = directory.step(row.job_id, &row.step_key).filter(|known| known.step.rolling.is_some());
+        let Some(known) = rolled else { return Ok(Vec::new()) };
+        let asked = TreatmentAsked { step: Some(&row.step_key), people: None };
+        match self.treatment_plan(session, &known.job.key, asked).await {
+            Ok(view) if view.step_a == row.step_key => Ok([view.plan.notes, view.plan.lines].concat()),
+            Ok(_) | Err(ServiceError::Invalid(_) | ServiceError::Store(StoreError::NotFound { .. })) => Ok(Vec::new()),
+            Err(error) => Err(error),
+        }
     }
 }
 
@@ -267,6 +290,7 @@ fn work(
         gear: if told { known.step.equipment.clone() } else { BTreeMap::new() },
         notes: known.step.notes.clone().filter(|_| told),
         cautions: if told { cautions(&known) } else { Vec::new() },
+        sections: Vec::new(),
     })
 }
 

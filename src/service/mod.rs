@@ -12,6 +12,7 @@
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
+//! | `treatment` | a treatment, second by second |
 //! | `keep_off` | when the customer should not walk on a floor |
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
@@ -40,6 +41,7 @@ mod publish;
 mod records;
 mod report_rules;
 mod snapshot;
+mod treatment;
 mod weeks;
 mod wire;
 
@@ -57,6 +59,7 @@ pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use publish::{Checked, PublicationView};
 pub use records::{ReadingDto, RecordBody, RecordView, Reporter};
+pub use treatment::{TreatmentAsked, TreatmentPlanView};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;

@@ -12,4 +12,5 @@ pub mod load_list;
 pub mod moisture;
 pub mod quantities;
 pub mod ready;
+pub mod sections;
 pub mod supplies;

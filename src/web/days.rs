@@ -114,9 +114,12 @@ fn details(work: &FeedWork, kind: FeedKindDto) -> Markup {
     let told = html! {
         @if !work.gear.is_empty() { p { b { "Bring " } (gear(work.gear.iter())) } }
         @if let Some(notes) = &work.notes { p { (notes) } }
+        @if !work.sections.is_empty() {
+            details { summary { "Section by section" } @for line in &work.sections { p { (line) } } }
+        }
     };
     html! {
-        @if work.gear.is_empty() && work.notes.is_none() {
+        @if work.gear.is_empty() && work.notes.is_none() && work.sections.is_empty() {
         } @else if kind == FeedKindDto::Crew {
             li.details { (told) }
         } @else {

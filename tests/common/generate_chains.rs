@@ -5,6 +5,7 @@ use super::{CHECK, COAT, Draw, SAND, TREAT};
 use tackfree::domain::chain::{Chain, OnExceed, Pin, Step, StepKind, Wait, WaitKind, WaitMax, Work};
 use tackfree::domain::climate::{Film, Gate};
 use tackfree::domain::ids::{AreaIx, EquipmentIx, SkillSet, StepIx};
+use tackfree::trade::sections::{Applicators, EvenOut, PartWork, Room, Treatment, Window, booking, plan};
 
 const DRUM: (EquipmentIx, u32) = (EquipmentIx(0), 1);
 const EDGER: (EquipmentIx, u32) = (EquipmentIx(1), 1);
@@ -223,10 +224,12 @@ impl Floor<'_> {
             gate: self.draw.chance(50).then(|| limits(self.draw, 60)),
             ..first.clone()
         };
+        let minutes = self.draw.pick(&[15, 15, 20]);
+        let (first, second) = if self.draw.chance(50) { self.rolled(first, second, minutes) } else { (first, second) };
         let from = self.push(first);
         self.ends.clear();
         let to = self.push(second);
-        let max = WaitMax { minutes: self.draw.pick(&[15, 15, 20]), on_exceed: OnExceed::Forbid };
+        let max = WaitMax { minutes, on_exceed: OnExceed::Forbid };
         self.waits.push(Wait { from, to, kind: WaitKind::Dwell, max: Some(max), ..plain(10) });
         self.wait = Wait {
             film: self.draw.chance(80).then_some(Film::Treatment),
@@ -234,6 +237,34 @@ impl Floor<'_> {
             keep_off: self.draw.chance(70),
             ..plain(self.draw.between(240, 720))
         };
+    }
+
+    /// Both parts rolled in sections; the second is not set up. One person can do it or, now and then, cannot.
+    fn rolled(&mut self, mut first: Step, second: Step, dwell_max_minutes: i64) -> (Step, Step) {
+        let mut part = || PartWork {
+            sqft_per_minute_centi: self.draw.between(800, 2_500),
+            change_over_seconds: self.draw.pick(&[0, 60, 120, 900]),
+            shake_seconds: 15,
+            pour_seconds: 30,
+            even_out: EvenOut::Seconds(self.draw.pick(&[0, 30, 60])),
+        };
+        let (a, b) = (part(), part());
+        let rooms = first.areas.iter().map(|area| Room { name: format!("{area:?}"), sqft: self.draw.between(60, 400) });
+        let window = Window { min_seconds: 600, max_seconds: dwell_max_minutes * 60 };
+        let applicators = Applicators::One;
+        let treatment = Treatment { rooms: rooms.collect(), a, b, window, applicators, set_up_seconds: 0 };
+        let of = |applicators| plan(&Treatment { applicators, ..treatment.clone() }).map(|plan| booking(&plan, window));
+        let two = of(Applicators::Two).unwrap();
+        let one = of(Applicators::One);
+        let alone = *one.as_ref().unwrap_or(&two);
+        if one.is_err() {
+            first.head_count_min = 2;
+        }
+        let set_up = first.set_up_minutes;
+        first.work = Work::ByApplicators { one_minutes: alone.a_minutes, two_minutes: two.a_minutes };
+        let work = Work::ByApplicators { one_minutes: set_up + alone.b_minutes, two_minutes: set_up + two.b_minutes };
+        let second = Step { work, set_up_minutes: 0, head_count_min: first.head_count_min, ..second };
+        (first, second)
     }
 
     fn check(&mut self) {

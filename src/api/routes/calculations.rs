@@ -8,8 +8,9 @@ use super::super::reply::Reply;
 use crate::calculate::air::{AirAnswer, AirQuestion};
 use crate::calculate::customer_dates::CustomerDatesQuestion;
 use crate::calculate::quantities::{QuantitiesAnswer, QuantitiesQuestion};
+use crate::calculate::treatment_sections::TreatmentSectionsQuestion;
 use crate::calculate::{Calculation, QUESTION_BYTES_MAX};
-use crate::dto::{CustomerDatesDto, FaultDto};
+use crate::dto::{CustomerDatesDto, FaultDto, SectionPlanDto};
 use crate::service::ServiceError;
 use actix_web::{HttpResponse, post};
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -66,6 +67,24 @@ async fn quantities(_: Caller<Anybody>, question: Asked<QuantitiesQuestion>) -> 
     answered(&question.value)
 }
 
+/// How a floor is treated in sections: how much may be rolled with part A before part B must follow, second by second;
+/// with `happened`, the rest of it from what really happened.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate treatment sections",
+    request_body = TreatmentSectionsQuestion,
+    responses((status = 200, description = "The answer", body = SectionPlanDto)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/treatment-sections")]
+async fn treatment_sections(
+    _: Caller<Anybody>,
+    question: Asked<TreatmentSectionsQuestion>,
+) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
 pub(super) fn configure(config: &mut ServiceConfig) {
-    config.service(air).service(customer_dates).service(quantities);
+    config.service(air).service(customer_dates).service(quantities).service(treatment_sections);
 }

@@ -6,12 +6,16 @@ use super::super::caller::{Anybody, Caller, Office, Reporters};
 use super::super::headers::if_match;
 use super::super::once::Once;
 use super::super::page::{Cursor, Page, PageQuery};
-use super::super::problem::Problem;
+use super::super::problem::{PROBLEM_JSON, Problem, ProblemBody};
 use super::super::registry;
 use super::super::reply::Reply;
 use super::nouns::{key_in, page_reply};
+use crate::domain::bounds::HEAD_COUNT_MAX;
 use crate::dto::JobDto;
-use crate::service::{JobListed, JobStatusDto, JobView, RecordBody, RecordView, Reporter, ServiceError, StoredJob};
+use crate::service::{
+    JobListed, JobStatusDto, JobView, RecordBody, RecordView, Reporter, ServiceError, StoredJob, TreatmentAsked,
+    TreatmentPlanView,
+};
 use actix_web::{HttpRequest, HttpResponse, get, patch, post, web};
 use serde::Deserialize;
 use serde_json::Value;
@@ -171,6 +175,54 @@ async fn records(
     Ok(Reply::ok(&Page { items })?.send_if_new(&request))
 }
 
+/// For which treatment, and for how many people.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+struct TreatmentQuery {
+    /// Key of one of the treatment's two steps; left out: the first treatment that is not done.
+    step: Option<String>,
+    /// How many people; left out: those of the promised crew, or as few as can do it.
+    #[param(minimum = 1, maximum = 50)]
+    people: Option<u32>,
+}
+
+/// A treatment that is rolled in sections, second by second: how much floor may be rolled with part A before part B must
+/// follow, and who does what when. With times of day when it is promised.
+#[utoipa::path(
+    tag = "jobs",
+    operation_id = "show treatment plan",
+    params(("key" = String, Path, description = "Key of the job"), TreatmentQuery),
+    responses(
+        (status = 200, description = "Sections, acts, and the same in lines to read aloud", body = TreatmentPlanView),
+        (status = 422, description = "So many people cannot keep the dwell; `errors` says what would help",
+            body = ProblemBody, content_type = PROBLEM_JSON)
+    ),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[get("/jobs/{key}/treatment-plan")]
+async fn treatment_plan(
+    api: web::Data<Api>,
+    caller: Caller<Anybody>,
+    request: HttpRequest,
+    key: web::Path<String>,
+    query: web::Query<TreatmentQuery>,
+) -> Result<HttpResponse, Problem> {
+    key_in(&key, "job")?;
+    let TreatmentQuery { step, people } = query.into_inner();
+    if let Some(step) = &step {
+        key_in(step, "step")?;
+    }
+    if people.is_some_and(|people| !(1..=HEAD_COUNT_MAX).contains(&people)) {
+        return Err(Problem::new(registry::BAD_QUERY, format!("`people` is from 1 to {HEAD_COUNT_MAX}")));
+    }
+    let mut session = api.snapshot(caller.company).await?;
+    let asked = TreatmentAsked { step: step.as_deref(), people };
+    let view = api.service.treatment_plan(&mut session, &key, asked).await?;
+    Ok(Reply::ok(&view)?.send_if_new(&request))
+}
+
 /// Report what happened on a step. Reports are never changed; one that does not follow from those before it is refused.
 #[utoipa::path(
     tag = "jobs",
@@ -203,5 +255,12 @@ async fn report(
 }
 
 pub(super) fn configure(config: &mut ServiceConfig) {
-    config.service(list).service(create).service(show).service(change).service(records).service(report);
+    config
+        .service(list)
+        .service(create)
+        .service(show)
+        .service(change)
+        .service(records)
+        .service(treatment_plan)
+        .service(report);
 }

@@ -23,11 +23,15 @@ pub(super) fn counts(steps: &[Step], waits: &[Wait]) -> Result<(), Fault> {
 
 pub(super) fn step(step: &Step) -> Result<(), Fault> {
     let key = &step.key;
-    let (minutes, people_max) = match step.work {
-        Work::Fixed { minutes } => (minutes, 1),
-        Work::Shared { person_minutes, people_max } => (person_minutes, people_max),
+    let (minutes, most_minutes, people_max) = match step.work {
+        Work::Fixed { minutes } => (minutes, minutes, 1),
+        Work::Shared { person_minutes, people_max } => (person_minutes, person_minutes, people_max),
+        Work::ByApplicators { one_minutes, two_minutes } => {
+            (one_minutes.min(two_minutes), one_minutes.max(two_minutes), 2)
+        }
     };
-    let in_range = (1..=STEP_MINUTES_MAX).contains(&minutes)
+    let in_range = minutes >= 1
+        && most_minutes <= STEP_MINUTES_MAX
         && (0..=STEP_MINUTES_MAX).contains(&step.set_up_minutes)
         && people_max >= 1
         && step.head_count_min >= 1;
@@ -35,7 +39,7 @@ pub(super) fn step(step: &Step) -> Result<(), Fault> {
         return Err(Fault::new(
             "bad-work",
             format!(
-                "step {key}: {minutes} minutes of work, {} of set-up, for at most {people_max} people",
+                "step {key}: {most_minutes} minutes of work, {} of set-up, for at most {people_max} people",
                 step.set_up_minutes
             ),
             format!("give 1 to {STEP_MINUTES_MAX} minutes of work, no negative set-up, and at least one person"),

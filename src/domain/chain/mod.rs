@@ -57,6 +57,13 @@ pub enum Work {
         /// More people than this are not used, at least 1.
         people_max: u32,
     },
+    /// One of two parts rolled in sections: how long they take depends on how many roll.
+    ByApplicators {
+        /// One person does both parts, at least 1.
+        one_minutes: i64,
+        /// Two or more come, at least 1.
+        two_minutes: i64,
+    },
 }
 
 /// What happened on one try of a step.
@@ -152,6 +159,13 @@ impl Step {
                 Work::Shared { person_minutes, people_max } => {
                     let people = i64::from(head_count.min(people_max).max(1));
                     (person_minutes + people - 1) / people
+                }
+                Work::ByApplicators { one_minutes, two_minutes } => {
+                    if head_count >= 2 {
+                        two_minutes
+                    } else {
+                        one_minutes
+                    }
                 }
             }
     }

@@ -7,6 +7,7 @@ mod random;
 mod random_plan;
 mod refused_chains;
 mod refused_nouns;
+mod rolling;
 mod round_trip;
 mod schema;
 

@@ -288,8 +288,12 @@ fn step(dice: &mut Dice, index: usize, areas: usize, situation: &Situation) -> S
     let recheck_after_minutes = dice.maybe(|dice| dice.from(0, 2_000));
     let gate = dice.maybe(Dice::gate);
     let people_max = dice.from(1, 50) as u32;
-    let shared = dice.yes();
     let minutes = dice.from(1, 120_000);
+    let work = match dice.from(0, 2) {
+        0 => Work::Shared { person_minutes: minutes, people_max },
+        1 => Work::Fixed { minutes },
+        _ => Work::ByApplicators { one_minutes: minutes, two_minutes: dice.from(1, 120_000) },
+    };
     Step {
         key: key("step", index),
         name: name("Step", index),
@@ -297,7 +301,7 @@ fn step(dice: &mut Dice, index: usize, areas: usize, situation: &Situation) -> S
         areas: (first..areas).map(AreaIx::from_index).collect(),
         skills: SkillSet(dice.from(0, 15) as u64),
         head_count_min: dice.from(1, 50) as u32,
-        work: if shared { Work::Shared { person_minutes: minutes, people_max } } else { Work::Fixed { minutes } },
+        work,
         set_up_minutes: dice.from(0, 100),
         dividable: gate.is_none() && dice.yes(),
         equipment: (0..situation.equipment.len())
