@@ -30,6 +30,8 @@ enum Command {
     Migrate,
     /// Plan a planning file; needs no database
     Plan(cli::plan::PlanArguments),
+    /// Print what every crew loads on a day of a plan; needs no database
+    LoadList(cli::load_list::LoadListArguments),
     /// Have a plan audited against its planning file; needs no database
     CheckPlan(cli::plan::CheckArguments),
     /// Turn a table or a document of the weather service into a forecast; needs no database
@@ -67,6 +69,7 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
     let database = &arguments.database;
     match &arguments.command {
         Command::Plan(arguments) => cli::plan::plan(arguments),
+        Command::LoadList(arguments) => cli::load_list::load_list_of_file(arguments),
         Command::CheckPlan(arguments) => cli::plan::check(arguments),
         Command::FetchForecasts(arguments) => wait_for(cli::forecasts::fetch(database, arguments)),
         Command::Forecast(arguments) => cli::forecast::forecast(arguments),

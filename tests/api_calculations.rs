@@ -80,6 +80,24 @@ async fn a_floor_is_divided_into_sections() {
 }
 
 #[tokio::test]
+async fn quantities_and_customers_dates_by_both_ways() {
+    let app = app::start().await;
+    let office = app.company("Harrow Falls Floors").await;
+    // By hand: 620 / 400 x 1.1 = 1.705 gal = 6.454 L; 1604/400 = 4.01 mils.
+    let told = answer(&office, "quantities", &json!({"area_sqft": 620, "kind": "coat"})).await;
+    let product = &told["products"][0];
+    assert_eq!((product["litres"].as_f64(), product["wet_mils"].as_f64()), (Some(6.45), Some(4.01)));
+    assert_eq!(told["totals"][0]["containers"], json!([{"size_gal": 1.0, "count": 2}]));
+    office.post("/v1/calculations/quantities", &json!({"area_sqft": 0})).await.fault("out-of-range", "/area_sqft");
+    let question =
+        json!({"finish": "2026-03-07T17:00:00-05:00", "time_zone": "America/New_York", "base": "waterborne"});
+    let told = answer(&office, "customer-dates", &question).await;
+    // Practice: 24 h over a clock change, a week.
+    assert_eq!(told["socks_at"], "2026-03-08T18:00:00-04:00");
+    assert_eq!(told["full_cure_earliest"], "2026-03-14");
+}
+
+#[tokio::test]
 async fn a_question_with_faults_is_refused_by_both_ways() {
     let app = app::start().await;
     let office = app.company("Harrow Falls Floors").await;

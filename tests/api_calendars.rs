@@ -155,3 +155,84 @@ async fn the_customer_is_told_how_long_to_keep_off() {
     assert_eq!(gone["STATUS"], "CANCELLED");
     assert!(gone["SEQUENCE"].parse::<u32>().unwrap() > longer["SEQUENCE"].parse::<u32>().unwrap());
 }
+
+/// Socks, furniture and rugs: events of their own, which move with reports and weather under the same UIDs.
+#[tokio::test]
+async fn the_customer_is_told_what_is_allowed_when() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.publish().await;
+    let customer = address(&office, json!({"kind": "customer", "house": "linden-4"})).await;
+    let care = async || {
+        let mut events = events(&read(&app, &customer).await);
+        events.retain(|_, event| event["CATEGORIES"] == "Care");
+        events
+    };
+    let planned = care().await;
+    assert_eq!(planned.len(), 5, "{planned:?}");
+    let all = events(&read(&app, &customer).await);
+    let (off, socks) = (by_summary(&all, "Keep off"), by_summary(&planned, "in socks"));
+    assert_eq!(socks["DTSTART"], off["DTEND"]);
+    assert!(!socks.contains_key("DTEND"), "an instant: {socks:?}");
+    // Practice: two days for furniture, a week to two for a waterborne film; in the air that labels mean, about so.
+    let day = |event: &BTreeMap<String, String>| event["DTSTART"][..8].parse::<u32>().unwrap();
+    let coated = off["DTSTART"][..8].parse::<u32>().unwrap();
+    let days = ["Furniture may go back\\, at", "Furniture may go back\\, to", "floor\\, at the", "floor\\, to be"];
+    assert_eq!(days.map(|part| day(by_summary(&planned, part)) - coated), [2, 4, 7, 14]);
+    assert!(planned.values().all(|event| event["STATUS"] == "TENTATIVE" && event["TRANSP"] == "TRANSPARENT"));
+    let of_house = address(&office, json!({"kind": "house", "house": "linden-4"})).await;
+    assert!(!read(&app, &of_house).await.contains("socks"));
+
+    let higher = |after: &BTreeMap<String, BTreeMap<String, String>>,
+                  before: &BTreeMap<_, BTreeMap<String, String>>| {
+        assert_eq!(after.keys().collect::<Vec<_>>(), before.keys().collect::<Vec<_>>());
+        let number = |event: &BTreeMap<String, String>| event["SEQUENCE"].parse::<u32>().unwrap();
+        assert!(after.iter().all(|(uid, event)| number(event) > number(&before[uid])), "{after:?} {before:?}");
+    };
+    let mut linden = office.get("/v1/houses/linden-4").await.expect(200);
+    linden["air"] = json!({"controlled": {"temp_c": 16.0, "rh_percent": 60.0}});
+    office.put("/v1/houses/linden-4", &linden).await.expect(200);
+    let cool = care().await;
+    higher(&cool, &planned);
+    assert!(by_summary(&cool, "in socks")["DTSTART"] > socks["DTSTART"]);
+
+    // Done in time for once: the report moves the dates without a publication.
+    app.clock.set(monday() + chrono::Duration::days(1));
+    for (step, from, until) in [("sand", "07:00", "08:00"), ("coat", "08:00", "09:00")] {
+        let done = json!({"step": step, "crew": "north", "outcome": "done",
+            "started_at": format!("2026-03-09T{from}:00-04:00"), "finished_at": format!("2026-03-09T{until}:00-04:00")});
+        office.post("/v1/jobs/linden-4-floors/records", &done).await.expect(201);
+    }
+    let done = care().await;
+    higher(&done, &cool);
+    assert!(by_summary(&done, "in socks")["DTSTART"] < by_summary(&cool, "in socks")["DTSTART"]);
+    assert!(by_summary(&done, "in socks")["DESCRIPTION"].starts_with("The last coat was finished"));
+}
+
+#[tokio::test]
+async fn what_is_allowed_when_is_called_off_with_the_job() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.publish().await;
+    let customer = address(&office, json!({"kind": "customer", "house": "linden-4"})).await;
+    let before = events(&read(&app, &customer).await);
+    office.patch("/v1/jobs/linden-4-floors", &json!({"status": "cancelled"})).await.expect(200);
+    office.publish().await;
+    let after = events(&read(&app, &customer).await);
+    let gone = &after[&by_summary(&before, "in socks")["UID"]];
+    assert_eq!(gone["STATUS"], "CANCELLED");
+    assert!(gone["SEQUENCE"].parse::<u32>().unwrap() > by_summary(&before, "in socks")["SEQUENCE"].parse().unwrap());
+}
+
+#[tokio::test]
+async fn crews_read_what_to_beware_of_in_their_calendar() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.publish().await;
+    let all = address(&office, json!({"kind": "office"})).await;
+    let told = events(&read(&app, &all).await);
+    let sand = by_summary(&told, "Sand");
+    assert!(sand["DESCRIPTION"].contains("Beware: ") && sand["DESCRIPTION"].contains("find out (lead)"), "{sand:?}");
+    let customer = address(&office, json!({"kind": "customer", "house": "linden-4"})).await;
+    assert!(!read(&app, &customer).await.contains("Beware"));
+}

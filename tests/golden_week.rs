@@ -7,29 +7,31 @@
 #![allow(clippy::unwrap_used, reason = "a panic in a test is a failed test")]
 
 use tackfree::audit::audit;
-use tackfree::cli::plan::text;
+use tackfree::cli::documents::Documents;
+use tackfree::cli::plan::text_with_cautions;
 use tackfree::demo;
 use tackfree::domain::situation::Situation;
 use tackfree::domain::time::Minute;
-use tackfree::dto::parse_planning_file;
+use tackfree::dto::{FILE_BYTES_MAX, PlanningFile, assemble, read_json};
 use tackfree::planner::{Basis, Request, plan};
 
 /// What the command line asks for when nothing is said.
 const DEFAULT: Request = Request { seed: 1, move_budget: 3_000, basis: Basis::Published };
 
-fn demo_at(now: &str) -> Situation {
+fn demo_at(now: &str) -> (Documents, Situation) {
     let now = Minute::floor_from(now.parse().unwrap());
     let document = demo::document(now, None).unwrap();
-    parse_planning_file(&document.to_string()).unwrap().situation
+    let file: PlanningFile = read_json(&document.to_string(), FILE_BYTES_MAX).unwrap();
+    (Documents::of(&file), assemble(file).unwrap().situation)
 }
 
 /// Compares with the file of that name, or writes it when asked to.
 fn assert_reads_as(name: &str, now: &str) {
-    let situation = demo_at(now);
+    let (documents, situation) = demo_at(now);
     let made = plan(&situation, DEFAULT);
     let report = audit(&situation, &made);
     assert!(report.is_clean(), "{:?}", report.violations);
-    let told = text(&situation, &made);
+    let told = text_with_cautions(&documents, &situation, &made);
     let path = format!("{}/tests/golden/{name}.txt", env!("CARGO_MANIFEST_DIR"));
     if std::env::var_os("TACKFREE_BLESS").is_some() {
         std::fs::write(&path, &told).unwrap();

@@ -135,9 +135,18 @@ async fn a_house_shows_its_waits_and_a_customer_no_more_than_the_calendar() {
     for text in ["House linden-4", "Floors of linden-4", "Hand-over", "Walk-through"] {
         assert!(customer.text.contains(text), "{text} is missing in {}", customer.text);
     }
-    for text in
-        ["Crew", "crew", "mind the cat", "big-machine", "Plan 1", "Floor waits", "Keep off", "Harrow Falls Floors"]
-    {
+    for text in [
+        "Load list",
+        "Beware",
+        "Crew",
+        "crew",
+        "mind the cat",
+        "big-machine",
+        "Plan 1",
+        "Floor waits",
+        "Keep off",
+        "Harrow Falls Floors",
+    ] {
         assert!(!customer.text.contains(text), "{text} in {}", customer.text);
     }
 
@@ -147,6 +156,9 @@ async fn a_house_shows_its_waits_and_a_customer_no_more_than_the_calendar() {
     let page = look(&app, &path).await;
     check_page(&page, 200);
     assert!(page.text.contains("House linden-4") && page.text.contains("<b>Bring </b>"), "{}", page.text);
+    for text in ["Load list", "big-machine no. 1", "Edger disc", "Beware", "find out (lead)", "29 CFR 1926.1101"] {
+        assert!(page.text.contains(text), "{text} is missing in {}", page.text);
+    }
 }
 
 #[tokio::test]

@@ -27,6 +27,9 @@ pub struct Anybody;
 /// Crews and the office.
 #[derive(Debug)]
 pub struct Reporters;
+/// The office and viewers: whoever looks at everything.
+#[derive(Debug)]
+pub struct Lookers;
 /// The office.
 #[derive(Debug)]
 pub struct Office;
@@ -43,6 +46,13 @@ impl Allowed for Reporters {
         matches!(role, TokenRole::Office | TokenRole::Crew)
     }
     const WHO: &'static str = "the role office or crew";
+}
+
+impl Allowed for Lookers {
+    fn allows(role: TokenRole) -> bool {
+        matches!(role, TokenRole::Office | TokenRole::Viewer)
+    }
+    const WHO: &'static str = "the role office or viewer";
 }
 
 impl Allowed for Office {

@@ -7,7 +7,7 @@
 //! | `document`, `unknown` | the OpenAPI document; what has no address or method |
 //! | `routes` | one module for each noun |
 //! | `caller`, `touched` | who asks |
-//! | `body`, `page`, `headers`, `reply` | what comes in and goes out |
+//! | `body`, `page`, `headers`, `reply`, `plain` | what comes in and goes out |
 //! | `once` | the same request twice |
 //! | `problem`, `registry` | what goes wrong |
 
@@ -17,6 +17,7 @@ mod document;
 mod headers;
 mod once;
 mod page;
+mod plain;
 mod problem;
 mod registry;
 mod reply;

@@ -3,10 +3,12 @@
 //! here questions are read, with every fault told, and answers put into words.
 
 pub mod air;
+pub mod customer_dates;
 pub mod drying;
 pub mod gate;
-pub mod house_air;
+mod house_air;
 pub mod meter_check;
+pub mod quantities;
 pub mod recheck;
 pub mod treatment_sections;
 
@@ -47,9 +49,11 @@ type Teller = fn(&str, Form) -> Result<String, Vec<Located>>;
 /// Every calculation by the name it has in addresses and on the command line, in the order of the alphabet.
 pub const CALCULATIONS: &[(&str, Teller)] = &[
     ("air", tell::<air::AirQuestion>),
+    ("customer-dates", tell::<customer_dates::CustomerDatesQuestion>),
     ("drying", tell::<drying::DryingQuestion>),
     ("gate", tell::<gate::GateQuestion>),
     ("meter-check", tell::<meter_check::MeterCheckQuestion>),
+    ("quantities", tell::<quantities::QuantitiesQuestion>),
     ("recheck", tell::<recheck::RecheckQuestion>),
     ("treatment-sections", tell::<treatment_sections::TreatmentSectionsQuestion>),
 ];

@@ -1,7 +1,9 @@
 //! `demo`: an invented company, loaded through the same use cases as the API, planned, published, shown as a readable
 //! week, and served.
 
+use super::beware;
 use super::database::DatabaseArguments;
+use super::documents::Documents;
 use super::serve::{bind, until_stopped};
 use super::week::{self, Shown};
 use super::{Refusal, plan};
@@ -155,6 +157,7 @@ async fn plan_and_publish(service: &Service, company: CompanyId) -> Result<Uuid,
 /// What was published, read back from the database.
 async fn show(service: &Service, company: CompanyId, plan: Uuid) -> Result<String, Refusal> {
     let file = service.capture(company).await?;
+    let documents = Documents::of(&file);
     let parsed = assemble(file).map_err(|faults| plan::unusable("the demo's company", &faults))?;
     let mut session = service.store().snapshot(company).await?;
     let view = service.plan(&mut session, plan).await?;
@@ -177,7 +180,8 @@ async fn show(service: &Service, company: CompanyId, plan: Uuid) -> Result<Strin
     let shown = Shown { from, days: DAYS_SHOWN };
     let crews = week::crews(&situation, &published, shown);
     let houses = week::houses(&situation, &published, shown);
-    Ok(format!("{COMPANY}: the next {DAYS_SHOWN} days\n\nBy crew\n\n{crews}By house\n\n{houses}"))
+    let beware = beware::text(&documents, &situation, &published, shown);
+    Ok(format!("{COMPANY}: the next {DAYS_SHOWN} days\n\nBy crew\n\n{crews}By house\n\n{houses}{beware}"))
 }
 
 fn tell(out: &mut String, loaded: &Loaded, base: &str, began: Instant) {

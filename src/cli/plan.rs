@@ -1,11 +1,16 @@
 //! `plan FILE` and `check-plan FILE PLAN`: a planning file in, a plan out, judged by the audit; no database.
 
 use super::Refusal;
+use super::beware;
+use super::documents::Documents;
 use super::week::{self, Shown, moment};
 use crate::audit::audit;
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
-use crate::dto::{Located, Parsed, parse_plan_file, parse_planning_file, plan_to_dto, plan_to_json};
+use crate::dto::{
+    FILE_BYTES_MAX, Located, Parsed, PlanningFile, assemble, parse_plan_file, parse_planning_file, plan_to_dto,
+    plan_to_json, read_json,
+};
 use crate::planner::{Basis, Progress, Request, plan_with_progress};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::fmt::Write;
@@ -13,6 +18,8 @@ use std::path::{Path, PathBuf};
 
 /// Days of the week text.
 const DAYS_SHOWN: u64 = 7;
+/// Moves of the search when nothing is said.
+const MOVES_DEFAULT: u64 = 3_000;
 
 /// What `plan` is asked for.
 #[derive(Debug, Clone, clap::Args)]
@@ -26,7 +33,7 @@ pub struct PlanArguments {
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
     /// Moves the search may make
-    #[arg(long, default_value_t = 3_000)]
+    #[arg(long, default_value_t = MOVES_DEFAULT)]
     pub moves: u64,
     /// Write the plan as JSON into this file
     #[arg(long, value_name = "PLAN")]
@@ -47,42 +54,65 @@ pub struct CheckArguments {
 
 /// Plans, has the plan audited, prints it. Nothing is printed or written that the audit rejects.
 pub fn plan(arguments: &PlanArguments) -> Result<String, Refusal> {
-    let Parsed { situation, warnings } = read_planning_file(&arguments.file)?;
+    let (file, Parsed { situation, warnings }) = read_documents(&arguments.file)?;
     for warning in &warnings {
         eprintln!("note: {warning}");
     }
-    let basis = if arguments.anew { Basis::Anew } else { Basis::Published };
-    let request = Request { seed: arguments.seed, move_budget: arguments.moves, basis };
-    let plan = with_progress_bar(&situation, request);
-    let violations = violations(&situation, &plan);
-    if !violations.is_empty() {
-        let what = format!("the audit rejects the plan, so it is not given out:\n  {}", violations.join("\n  "));
-        return Err(Refusal::new(
-            "plan-rejected",
-            what,
-            "this is a defect of the program: keep the planning file, and report it",
-        ));
-    }
+    let plan = make(&situation, arguments)?;
     let json = plan_to_json(&situation, &plan);
     if let Some(out) = &arguments.out {
         std::fs::write(out, &json).map_err(|error| unwritable(out, &error))?;
     }
-    Ok(if arguments.json { json } else { text(&situation, &plan) })
+    if arguments.json {
+        return Ok(json);
+    }
+    Ok(text_with_cautions(&Documents::of(&file), &situation, &plan))
+}
+
+/// The plan for people, and what to beware of in the days shown.
+pub fn text_with_cautions(documents: &Documents, situation: &Situation, plan: &Plan) -> String {
+    let shown = Shown { from: situation.settings.zone.date(plan.now), days: DAYS_SHOWN };
+    let beware = beware::text(documents, situation, plan, shown);
+    let text = text(situation, plan);
+    if beware.is_empty() { text } else { format!("{text}\n{}\n", beware.trim_end()) }
+}
+
+impl PlanArguments {
+    /// What is asked for when nothing is said.
+    pub fn usual(file: &Path) -> PlanArguments {
+        PlanArguments { file: file.to_owned(), anew: false, seed: 1, moves: MOVES_DEFAULT, out: None, json: false }
+    }
+}
+
+/// Plans and has the plan audited; nothing is given out that the audit rejects.
+pub fn make(situation: &Situation, arguments: &PlanArguments) -> Result<Plan, Refusal> {
+    let basis = if arguments.anew { Basis::Anew } else { Basis::Published };
+    let request = Request { seed: arguments.seed, move_budget: arguments.moves, basis };
+    let plan = with_progress_bar(situation, request);
+    let violations = violations(situation, &plan);
+    if violations.is_empty() {
+        return Ok(plan);
+    }
+    let what = format!("the audit rejects the plan, so it is not given out:\n  {}", violations.join("\n  "));
+    let cure = "this is a defect of the program: keep the planning file, and report it";
+    Err(Refusal::new("plan-rejected", what, cure))
 }
 
 /// Has a plan file audited against its planning file; `Err` names every rule it breaks.
 pub fn check(arguments: &CheckArguments) -> Result<String, Refusal> {
     let Parsed { situation, .. } = read_planning_file(&arguments.file)?;
-    let text = read(&arguments.plan)?;
-    let plan = parse_plan_file(&situation, &text).map_err(|faults| refused(&arguments.plan, &faults))?;
-    let violations = violations(&situation, &plan);
+    let plan = read_checked_plan(&situation, &arguments.plan)?;
+    let (placed, unplaced, cost) = (plan.placements.len(), plan.unplaced.len(), plan.cost.total());
+    Ok(format!("the plan keeps every rule: {placed} steps placed, {unplaced} left out, cost {cost}\n"))
+}
+
+/// A plan file, if it keeps every rule.
+pub fn read_checked_plan(situation: &Situation, path: &Path) -> Result<Plan, Refusal> {
+    let text = read(path)?;
+    let plan = parse_plan_file(situation, &text).map_err(|faults| refused(path, &faults))?;
+    let violations = violations(situation, &plan);
     if violations.is_empty() {
-        let placed = plan.placements.len();
-        let unplaced = plan.unplaced.len();
-        return Ok(format!(
-            "the plan keeps every rule: {placed} steps placed, {unplaced} left out, cost {}\n",
-            plan.cost.total()
-        ));
+        return Ok(plan);
     }
     let what = format!("the plan breaks {} rules:\n  {}", violations.len(), violations.join("\n  "));
     Err(Refusal::new("plan-rejected", what, "change the plan where it is named, or have it made again with `plan`"))
@@ -110,6 +140,14 @@ pub(super) fn unwritable(path: &Path, error: &std::io::Error) -> Refusal {
 
 fn read_planning_file(path: &Path) -> Result<Parsed, Refusal> {
     parse_planning_file(&read(path)?).map_err(|faults| refused(path, &faults))
+}
+
+/// The documents themselves, and the situation in them.
+pub fn read_documents(path: &Path) -> Result<(PlanningFile, Parsed), Refusal> {
+    let told = |faults: Vec<Located>| refused(path, &faults);
+    let file: PlanningFile = read_json(&read(path)?, FILE_BYTES_MAX).map_err(told)?;
+    let parsed = assemble(file.clone()).map_err(told)?;
+    Ok((file, parsed))
 }
 
 fn refused(path: &Path, faults: &[Located]) -> Refusal {

@@ -22,7 +22,8 @@ pub struct Shown {
 }
 
 impl Shown {
-    fn contains(&self, date: NaiveDate) -> bool {
+    /// Whether the text shows this day.
+    pub fn contains(&self, date: NaiveDate) -> bool {
         self.from <= date && self.from.checked_add_days(Days::new(self.days)).is_none_or(|end| date < end)
     }
 }

@@ -253,6 +253,11 @@ impl Faults {
         text.map_or(Some(None), |text| self.instant(at, text).map(Some))
     }
 
+    /// An IANA time zone.
+    pub(crate) fn zone(&mut self, at: &At, name: &str) -> Option<Zone> {
+        self.take(at, scalar::zone(name))
+    }
+
     /// A time zone that may be left out in favour of `otherwise`.
     pub(crate) fn zone_or(&mut self, at: &At, name: Option<&String>, otherwise: Zone) -> Option<Zone> {
         name.map_or(Some(otherwise), |name| self.take(at, scalar::zone(name)))

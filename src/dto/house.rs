@@ -121,7 +121,17 @@ pub struct HouseDto {
     /// What was measured in it, in planning files only, in any order, the newest 100: see `/air-readings` of a house.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub air_readings: Vec<AirReadingDto>,
+    /// When it was built, if known; decides cautions about lead and asbestos, never the planning.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1600, maximum = 2199, example = 1926)]
+    pub built_year: Option<i64>,
+    /// Whether a resilient floor (vinyl, asphalt tile, linoleum) or its adhesive is on or under what is sanded, if known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub resilient_flooring: Option<bool>,
 }
+
+/// Years taken as real.
+const BUILT_YEARS: std::ops::RangeInclusive<i64> = 1600..=2199;
 
 impl LocationDto {
     pub(super) fn to_domain(self, at: &At, faults: &mut Faults) -> Option<Location> {
@@ -269,6 +279,9 @@ impl HouseDto {
         let name = faults.name(&at.field("name"), &self.name);
         let address = self.address.as_ref().map(|address| faults.name(&at.field("address"), address));
         let zone = faults.zone_or(&at.field("time_zone"), self.time_zone.as_ref(), company);
+        if let Some(year) = self.built_year {
+            faults.whole(&at.field("built_year"), year, BUILT_YEARS, "as the year it was built");
+        }
         let location_at = at.field("location");
         let location = self.location.map(|location| location.to_domain(&location_at, faults));
         let access = self.access.to_domain(&at.field("access"), &who, "house-never-open", faults);
@@ -328,6 +341,8 @@ impl HouseDto {
             air: HouseAirDto::from_domain(house.air),
             region: house.region.map(|region| regions[region.index()].key.to_string()),
             air_readings: house.air_readings.iter().map(AirReadingDto::from_domain).collect(),
+            built_year: None,
+            resilient_flooring: None,
         }
     }
 }

@@ -12,6 +12,9 @@
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `meter`, `verdict`, `prediction` | what a check asks, what its readings come to, when a failed floor will pass |
 //! | `treat_again` | how a chain grows when a check fails |
+//! | `load_list`, `load_list_text` | what a crew takes along, and how that is printed |
+//! | `customer_dates` | what the customer may do when, and the letter |
+//! | `supplies` | what a step uses up and needs at hand |
 //! | `work`, `rolling` | how much work a step is; the two parts of a treatment that are rolled in sections |
 //! | `section_plan` | such a treatment, second by second, as it is shown |
 //! | `chain`, `sites`, `names` | from written chains to judged ones; keys to indices |
@@ -22,6 +25,7 @@ mod blocker;
 mod calendar;
 mod chain;
 mod crew;
+mod customer_dates;
 mod fault;
 mod gate;
 mod guess;
@@ -30,6 +34,8 @@ mod house;
 mod job;
 mod json;
 mod limits;
+mod load_list;
+mod load_list_text;
 mod meter;
 mod method;
 mod names;
@@ -47,6 +53,7 @@ mod section_plan;
 mod settings;
 mod sites;
 mod step;
+mod supplies;
 mod treat_again;
 mod verdict;
 mod violation;
@@ -61,6 +68,7 @@ mod tests;
 pub use blocker::{BlockerDto, CauseDto, StepRefDto};
 pub use calendar::{CalendarDto, ExceptionDto, WeekWindowDto, WeekdayDto, WindowDto};
 pub use crew::{AbsenceDto, CrewDto, EquipmentDto};
+pub use customer_dates::{CHANGES, CustomerDatesDto, CustomerLetterDto, KeepOffDto, day_and_time};
 pub(crate) use fault::{At, Faults};
 pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};
 pub use gate::{FilmDto, GateDto};
@@ -70,6 +78,11 @@ pub(crate) use house::{AIR_CENTI_C, RH_CENTI_PERCENT, air_readings};
 pub use house::{AirReadingDto, AreaDto, HouseAirDto, HouseDto, LocationDto};
 pub use job::{JobDto, PinDto};
 pub use json::read_json;
+pub use load_list::{
+    CautionDto, ContainersDto, CrewLoadDto, HouseLoadDto, ItemNeedDto, LoadListDto, LoadTotalsDto, LoadWork, MixedDto,
+    ProductNeedDto, ProductTotalDto, WorkLoadDto, load_list,
+};
+pub use load_list_text::{wrapped, wrapped_after};
 pub use meter::{MeterDto, MeterKindDto, OnFailDto, ReadingDto, SpeciesShiftDto, area_readings};
 pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
@@ -92,6 +105,7 @@ pub use section_plan::{
 };
 pub use settings::{CostDto, SettingsDto, TravelDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
+pub use supplies::{CareDto, ITEMS_MAX, ItemDto, ItemUseDto, MixDto, PRODUCTS_MAX, ProductBaseDto, ProductDto};
 pub use treat_again::{Grown, TREAT_AGAIN_MAX};
 pub use verdict::{AreaVerdictDto, FindingDto, SpotDto, SubfloorVerdictDto, VerdictDto};
 pub use violation::ViolationDto;

@@ -8,6 +8,7 @@ use super::house::optional;
 use super::meter::{MeterDto, OnFailDto, is_recheck};
 use super::names::Names;
 use super::sites::Site;
+use super::supplies::{CareDto, ItemDto, ProductDto};
 use super::work::{MinutesByApplicatorsDto, RollingDto};
 use crate::domain::bounds::{
     AREAS_PER_HOUSE_MAX, EQUIPMENT_KINDS_MAX, EQUIPMENT_UNITS_MAX, HEAD_COUNT_MAX, STEP_MINUTES_MAX, WAIT_MINUTES_MAX,
@@ -121,6 +122,17 @@ pub struct StepDto {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub notes: Option<String>,
+    /// What it uses up; left out: what is usual for its kind. Planning does not heed it, nor the next two.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_items = 10)]
+    pub products: Option<Vec<ProductDto>>,
+    /// What else to bring; left out: what is usual for its kind. What people wear is added in any case.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(max_items = 40)]
+    pub items: Option<Vec<ItemDto>>,
+    /// What its label says for the customer, where it is the last coat.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub care: Option<CareDto>,
 }
 
 /// What a job changes in one step of its method. What is left out stays as it is; `null` takes a gate or a recheck away.
@@ -162,6 +174,12 @@ pub struct StepOverrideDto {
     #[serde(default, deserialize_with = "given", skip_serializing_if = "Option::is_none")]
     #[schema(value_type = Option<i64>)]
     pub recheck_after_minutes: Option<Option<i64>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub products: Option<Vec<ProductDto>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub items: Option<Vec<ItemDto>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub care: Option<CareDto>,
 }
 
 fn one() -> i64 {
@@ -241,6 +259,9 @@ impl StepOverrideDto {
             ("equipment", self.equipment.is_some()),
             ("gate", self.gate.is_some()),
             ("recheck_after_minutes", self.recheck_after_minutes.is_some()),
+            ("products", self.products.is_some()),
+            ("items", self.items.is_some()),
+            ("care", self.care.is_some()),
         ];
         given.into_iter().filter(|(_, given)| *given).map(|(name, _)| name).collect()
     }
@@ -273,6 +294,9 @@ impl StepOverrideDto {
             // What cannot fail is not judged.
             (step.meter, step.on_fail) = (None, OnFailDto::Recheck);
         }
+        step.products = self.products.clone().or(step.products);
+        step.items = self.items.clone().or(step.items);
+        step.care = self.care.or(step.care);
         step
     }
 }
@@ -284,6 +308,7 @@ impl StepDto {
         let key = faults.key(&at.field("key"), &self.key);
         let name = faults.name(&at.field("name"), &self.name);
         faults.note(&at.field("notes"), self.notes.as_ref());
+        self.judge_supplies(at, faults);
         let areas = self.areas_to_domain(&at.field("areas"), site, &who, faults);
         let skills = skill_set(&at.field("skills"), &self.skills, &names.skills, &who, faults);
         let people = 1..=i64::from(HEAD_COUNT_MAX);

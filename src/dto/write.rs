@@ -27,7 +27,7 @@ pub fn write_planning_file(situation: &Situation) -> String {
     write_json(&planning_file(situation))
 }
 
-/// The documents of a situation. Methods are written out in each job; notes are not kept.
+/// The documents of a situation. Methods are written out in each job; notes, products and what is only known for cautions are not kept.
 pub fn planning_file(situation: &Situation) -> PlanningFile {
     let ways = situation.known_ways.iter().map(|((from, to), minutes)| WayDto {
         from: situation.houses[from.index()].key.to_string(),
@@ -113,6 +113,9 @@ fn step_document(step: &Step, house: &House, situation: &Situation) -> StepDto {
         repeats: None,
         only_on_lapse: step.only_on_lapse,
         notes: None,
+        products: None,
+        items: None,
+        care: None,
     }
 }
 

@@ -1,12 +1,13 @@
 //! What is promised, and what has been called off, as a calendar for other programs to read. The same promises give the
 //! same bytes.
 
+use super::care::JobCare;
 use super::directory::{Directory, Known};
 use super::keep_off::KeepOff;
 use super::{Service, ServiceError, wire};
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::{CrewDto, HouseDto, StepKindDto};
+use crate::dto::{CrewDto, CustomerDatesDto, HouseDto, StepKindDto};
 use crate::feed::{Calendar, Event, EventStatus, render};
 use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, Session};
 use chrono::{DateTime, Duration, Utc};
@@ -57,8 +58,14 @@ impl Service {
             FeedKind::Customer(house) => self.keep_offs(&mut session, &company, house, &rows).await?,
             FeedKind::Crew(_) | FeedKind::House(_) | FeedKind::Office => Vec::new(),
         };
+        let cares = match feed.kind {
+            FeedKind::Customer(house) => {
+                self.cares(&mut session, &company, house, (&rows, &keep_offs), &directory).await?
+            }
+            FeedKind::Crew(_) | FeedKind::House(_) | FeedKind::Office => Vec::new(),
+        };
         drop(session);
-        let told = keep_offs.iter().map(|time| time.told_at);
+        let told = keep_offs.iter().map(|time| time.told_at).chain(cares.iter().map(|care| care.told_at));
         let last_modified = rows.iter().map(|row| row.last_modified).chain(told).max().unwrap_or(company.created_at);
         let pieces = pieces(&rows);
         let event = |row: &BookingRow| event(&directory, feed, row, &pieces);
@@ -74,6 +81,7 @@ impl Service {
                 .iter()
                 .filter_map(event)
                 .chain(keep_offs.iter().filter_map(|time| keep_off(&directory, time)))
+                .chain(cares.iter().flat_map(|care| care_events(&directory, care)))
                 .collect(),
         };
         Ok(CalendarText { text: render(&calendar), last_modified })
@@ -182,6 +190,41 @@ fn keep_off(directory: &Directory, time: &KeepOff) -> Option<Event> {
     })
 }
 
+/// For the customer: what is allowed again after the last coat. Their UIDs are those of pieces of no step, so they stay
+/// the same when another coat becomes the last.
+fn care_events(directory: &Directory, care: &JobCare) -> Vec<Event> {
+    let row = &care.after;
+    let Some(known) = directory.step(row.job_id, &row.step_key) else { return Vec::new() };
+    let changed = Minute::floor_from(care.told_at);
+    let (dates, zone) = (&care.dates, care.zone);
+    let cured = |date| (zone.day_start(date), zone.next_day_start(zone.day_start(date)));
+    let instant = |at: Minute| (at, at);
+    let events = [
+        (-2, instant(dates.socks_at), "The floor may be walked on in socks"),
+        (-3, instant(dates.furniture.0), "Furniture may go back, at the earliest"),
+        (-4, instant(dates.furniture.1), "Furniture may go back, to be careful"),
+        (-5, cured(dates.full_cure.0), "Rugs, and full cure of the floor, at the earliest"),
+        (-6, cured(dates.full_cure.1), "Rugs, and full cure of the floor, to be careful"),
+    ];
+    let told = CustomerDatesDto::of(dates, zone, care.is_done).words.join("\n");
+    let event = |(number, (start, end), summary): (i32, (Minute, Minute), &str)| Event {
+        uid: uid(row.job_id, "", number),
+        sequence: u32::try_from(care.sequence).unwrap_or(0),
+        stamp: changed,
+        last_modified: changed,
+        start,
+        end,
+        summary: summary.to_owned(),
+        description: told.clone(),
+        location: known.house.address.clone().unwrap_or_else(|| known.house.name.clone()),
+        geo: None,
+        categories: vec!["Care".to_owned()],
+        status: if row.cancelled { EventStatus::Cancelled } else { EventStatus::Tentative },
+        transparent: true,
+    };
+    events.into_iter().map(event).collect()
+}
+
 fn summary(kind: FeedKind, known: &Known, crew: &CrewDto) -> String {
     let (step, house) = (&known.step.name, &known.house.name);
     match kind {
@@ -202,6 +245,11 @@ fn description(kind: FeedKind, known: &Known, crew: &CrewDto) -> String {
             lines.push(format!("Bring {}", gear.join(", ")));
         }
         lines.extend(known.step.notes.clone());
+        let cautions = known.step.cautions(known.film, known.house);
+        if !cautions.is_empty() {
+            let short: Vec<&str> = cautions.iter().map(|caution| caution.short()).collect();
+            lines.push(format!("Beware: {}. Labels and safety data sheets come first.", short.join("; ")));
+        }
     }
     lines.join("\n")
 }

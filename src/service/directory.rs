@@ -2,7 +2,7 @@
 
 use super::{ServiceError, companies, wire};
 use crate::domain::zone::Zone;
-use crate::dto::{CrewDto, HouseDto, StepDto};
+use crate::dto::{CrewDto, FilmDto, HouseDto, StepDto, WaitDto};
 use crate::store::{JobRow, Noun, Session};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
@@ -15,6 +15,8 @@ pub(super) struct Directory {
     houses: BTreeMap<Uuid, HouseDto>,
     crews: BTreeMap<Uuid, CrewDto>,
     steps: BTreeMap<Uuid, BTreeMap<String, StepDto>>,
+    /// What dries after a step, by job and step.
+    films: BTreeMap<(Uuid, String), FilmDto>,
 }
 
 /// A step in its job and house.
@@ -22,6 +24,8 @@ pub(super) struct Known<'a> {
     pub(super) job: &'a JobRow,
     pub(super) house: &'a HouseDto,
     pub(super) step: &'a StepDto,
+    /// What dries after it.
+    pub(super) film: Option<FilmDto>,
     /// The house's wall clock.
     pub(super) zone: Zone,
 }
@@ -42,6 +46,12 @@ impl Directory {
         for (job, step) in session.steps_of_jobs(&ids).await? {
             steps.entry(job).or_default().insert(step.step_key, step.doc.parse()?);
         }
+        let mut films = BTreeMap::new();
+        for (job, row) in session.waits_of_jobs(&ids).await? {
+            if let Some(film) = row.doc.parse::<WaitDto>()?.film {
+                films.insert((job, row.from_key), film);
+            }
+        }
         let mut houses = BTreeMap::new();
         for row in session.nouns_by_ids(Noun::House, &of_houses).await? {
             houses.insert(row.id, row.doc.parse()?);
@@ -52,7 +62,7 @@ impl Directory {
             people.insert(row.id, row.doc.parse()?);
         }
         let jobs = rows.into_iter().map(|row| (row.id, row)).collect();
-        Ok(Directory { office, jobs, houses, crews: people, steps })
+        Ok(Directory { office, jobs, houses, crews: people, steps, films })
     }
 
     /// One step; jobs, houses and steps are never deleted, so it is there.
@@ -60,8 +70,9 @@ impl Directory {
         let job = self.jobs.get(&job)?;
         let house = self.houses.get(&job.house_id)?;
         let step = self.steps.get(&job.id)?.get(key)?;
+        let film = self.films.get(&(job.id, key.to_owned())).copied();
         let zone = wire::zone_or(house.time_zone.as_deref(), self.office);
-        Some(Known { job, house, step, zone })
+        Some(Known { job, house, step, film, zone })
     }
 
     /// One crew.

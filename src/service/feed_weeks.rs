@@ -3,13 +3,15 @@
 
 use super::access::FeedKindDto;
 use super::calendars::{AHEAD_DAYS, PAST_DAYS, current, pieces};
-use super::directory::Directory;
+use super::directory::{Directory, Known};
 use super::planning::PlanDoc;
-use super::{Service, ServiceError, TreatmentAsked, plans, wire};
+use super::{Service, ServiceError, TreatmentAsked, load_lists, plans, wire};
 use crate::domain::fault::Fault;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::{CrewDto, FilmDto, GuessDto, HouseDto, PlacedStateDto, StepKindDto, WaitDto, WaitKindDto};
+use crate::dto::{
+    CautionDto, CrewDto, FilmDto, GuessDto, HouseDto, LoadListDto, PlacedStateDto, StepKindDto, WaitDto, WaitKindDto,
+};
 use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, PlanHead, Session, StoreError};
 use chrono::{DateTime, Datelike, Days, Duration, NaiveDate, Utc};
 use std::collections::{BTreeMap, BTreeSet};
@@ -49,6 +51,8 @@ pub struct FeedWeek {
     pub works: Vec<FeedWork>,
     /// Between the steps of a house, by start; for a house's own calendar only.
     pub waits: Vec<FeedWait>,
+    /// What to load on each day with work; for a crew's own calendar only.
+    pub loads: Vec<LoadListDto>,
     /// Start of the first work after the week, when one is near.
     pub next: Option<Minute>,
 }
@@ -98,6 +102,8 @@ pub struct FeedWork {
     pub gear: BTreeMap<String, i64>,
     /// For the people who do it.
     pub notes: Option<String>,
+    /// What to beware of at it, the gravest first.
+    pub cautions: Vec<CautionDto>,
     /// A treatment that is rolled in sections, as its crew would read it aloud: at its first part, for the crew only.
     pub sections: Vec<String>,
 }
@@ -182,6 +188,7 @@ impl Service {
             works.push(work);
         }
         let crews = if subject.kind == FeedKindDto::Office { crews_of(&mut session, &works).await? } else { vec![] };
+        let loads = if subject.kind == FeedKindDto::Crew { loads(&directory, &rows, from, zone)? } else { Vec::new() };
         let customer = subject.kind == FeedKindDto::Customer;
         Ok(FeedWeek {
             kind: subject.kind,
@@ -196,6 +203,7 @@ impl Service {
             crews,
             works,
             waits,
+            loads,
             next: rows.iter().map(|row| Minute::floor_from(row.start)).find(|start| *start >= week.1),
         })
     }
@@ -289,8 +297,30 @@ fn work(
         state: told.then(|| plans::state(row.fixed, row.end, made_for)),
         gear: if told { known.step.equipment.clone() } else { BTreeMap::new() },
         notes: known.step.notes.clone().filter(|_| told),
+        cautions: if told { cautions(&known) } else { Vec::new() },
         sections: Vec::new(),
     })
+}
+
+fn cautions(known: &Known) -> Vec<CautionDto> {
+    known.step.cautions(known.film, known.house).into_iter().map(CautionDto::from).collect()
+}
+
+/// Of each day of the week with work.
+fn loads(
+    directory: &Directory,
+    rows: &[BookingRow],
+    from: NaiveDate,
+    zone: Zone,
+) -> Result<Vec<LoadListDto>, ServiceError> {
+    let mut lists = Vec::new();
+    for date in (0..FEED_WEEK_DAYS).filter_map(|day| from.checked_add_days(Days::new(day))) {
+        let list = load_lists::list(directory, rows, date, zone)?;
+        if !list.crews.is_empty() {
+            lists.push(list);
+        }
+    }
+    Ok(lists)
 }
 
 /// Between the steps that are promised. Dwells are left out: there the crew stays.

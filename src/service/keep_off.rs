@@ -16,7 +16,7 @@ use std::sync::Arc;
 use uuid::Uuid;
 
 /// Longest drying looked for; what takes longer has no end that could be told.
-const DRYING_MINUTES_MAX: i64 = 130 * 1440;
+pub(super) const DRYING_MINUTES_MAX: i64 = 130 * 1440;
 
 /// A time to keep off.
 #[derive(Debug, Clone)]
@@ -32,11 +32,11 @@ pub(super) struct KeepOff {
 }
 
 /// The air of a house, and which telling of it.
-struct Sky {
-    climate: Option<HouseClimate>,
-    house: HouseDto,
-    revision: i64,
-    told_at: DateTime<Utc>,
+pub(super) struct Sky {
+    pub(super) climate: Option<HouseClimate>,
+    pub(super) house: HouseDto,
+    pub(super) revision: i64,
+    pub(super) told_at: DateTime<Utc>,
 }
 
 impl Service {
@@ -90,7 +90,7 @@ fn last_pieces(rows: &[BookingRow]) -> Vec<BookingRow> {
 
 impl Sky {
     /// As in `docs/rules.md`, rule 4: without a film or without known air one minute a minute.
-    fn dry(&self, wait: &WaitDto, from: Minute) -> Option<Minute> {
+    pub(super) fn dry(&self, wait: &WaitDto, from: Minute) -> Option<Minute> {
         match (wait.film, &self.climate) {
             (Some(film), Some(climate)) => {
                 let until = from.plus(DRYING_MINUTES_MAX);
@@ -105,7 +105,12 @@ fn film_of(film: FilmDto) -> Film {
     film.into()
 }
 
-async fn sky(session: &mut Session, company: &CompanyRow, house: Uuid, now: Minute) -> Result<Sky, ServiceError> {
+pub(super) async fn sky(
+    session: &mut Session,
+    company: &CompanyRow,
+    house: Uuid,
+    now: Minute,
+) -> Result<Sky, ServiceError> {
     let row = session.noun(Noun::House, house).await?;
     let doc: HouseDto = row.doc.parse()?;
     let region = match &doc.region {

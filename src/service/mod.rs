@@ -17,12 +17,16 @@
 //! | `treatment` | a treatment, second by second |
 //! | `keep_off` | when the customer should not walk on a floor |
 //! | `forecasts` | weather fetched for regions |
+//! | `care` | the last coat of each job, and what follows from it |
+//! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
+//! | `load_lists` | what crews take along on a day |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
 mod air_readings;
 mod bench;
 mod calendars;
+mod care;
 mod check_verdict;
 mod checks;
 pub mod clock;
@@ -35,6 +39,8 @@ mod forecasts;
 mod job_shapes;
 mod jobs;
 mod keep_off;
+mod letters;
+mod load_lists;
 mod nouns;
 mod planning;
 mod plans;
@@ -57,6 +63,7 @@ pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
 pub use forecasts::{Brought, ForecastFetched};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
+pub use letters::{JobCautions, StepCautions};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};

@@ -117,7 +117,11 @@ impl Service {
     }
 }
 
-async fn subject(session: &mut Session, of: WeekOf<'_>, office: Zone) -> Result<(BookedBy, Zone), ServiceError> {
+pub(super) async fn subject(
+    session: &mut Session,
+    of: WeekOf<'_>,
+    office: Zone,
+) -> Result<(BookedBy, Zone), ServiceError> {
     Ok(match of {
         WeekOf::Office => (BookedBy::Company, office),
         WeekOf::Crew(key) => {

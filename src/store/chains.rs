@@ -58,6 +58,23 @@ pub struct ChainRows {
 }
 
 impl Session {
+    /// The waits of these jobs, by job and steps.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn waits_of_jobs(&mut self, jobs: &[Uuid]) -> Result<Vec<(Uuid, WaitRow)>, StoreError> {
+        let rows: Vec<(Uuid, String, String, Document)> = sqlx::query_as(
+            "SELECT job_id, from_key, to_key, doc FROM job_wait WHERE company_id = $1 AND job_id = ANY($2)
+             ORDER BY job_id, from_key, to_key",
+        )
+        .bind(self.company.0)
+        .bind(jobs)
+        .fetch_all(self.db())
+        .await?;
+        let row = |(job, from_key, to_key, doc)| (job, WaitRow { from_key, to_key, doc });
+        Ok(rows.into_iter().map(row).collect())
+    }
+
     /// The steps of these jobs by job and position, those taken out of their chains too: for whoever names bookings
     /// and rows of old plans.
     ///

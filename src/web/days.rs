@@ -1,5 +1,6 @@
 //! A crew's, a house's or a customer's week: one column a day, beside each other where there is room.
 
+use super::load;
 use super::visit::{Visit, days, shown_on, visits, work};
 use super::words;
 use crate::domain::time::Minute;
@@ -42,6 +43,9 @@ pub(super) fn columns(week: &FeedWeek) -> Markup {
                             Item::Visit(visit) => (visit_in(week, visit, date)),
                             Item::Wait(one) => (wait(week, one, date)),
                         }
+                    }
+                    @if let Some(list) = week.loads.iter().find(|list| list.date == date) {
+                        (load::list(list, date == today))
                     }
                 }
             }
@@ -100,6 +104,7 @@ fn visit_in(week: &FeedWeek, visit: &Visit<'_>, date: NaiveDate) -> Markup {
                     (details(one, week.kind))
                 }
             }
+            @if !done { (load::beware(visit)) }
         }
     }
 }

@@ -11,12 +11,14 @@
 //! | `board` | the body for the office: crews down, days across |
 //! | `days` | the body for a crew, a house, a customer: one column a day |
 //! | `line` | a house's week drawn to scale |
+//! | `load` | what to load for a day, what to beware of in a house |
 //! | `visit` | works of one crew in one house on one day |
 //! | `words` | times, dates and kinds of work |
 
 mod board;
 mod days;
 mod line;
+mod load;
 mod reply;
 mod shell;
 mod visit;

@@ -28,6 +28,38 @@ def get(url, token=None, **headers):
         return reply.headers, reply.read()
 
 
+def post(url, token, body):
+    headers = {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
+    request = urllib.request.Request(url, data=json.dumps(body).encode(), headers=headers)
+    with urllib.request.urlopen(request, timeout=20) as reply:
+        return json.loads(reply.read())
+
+
+def check_customers(base, token):
+    """Every job's letter against the customer's calendar: the same instants by another program's reading."""
+    compared = 0
+    for job in json.loads(get(f"{base}/v1/jobs?limit=200", token)[1])["items"]:
+        dates = json.loads(get(f"{base}/v1/jobs/{job['key']}/customer-letter", token)[1])["dates"]
+        if dates is None:
+            continue
+        address = post(f"{base}/v1/feeds", token, {"kind": "customer", "house": job["house"]})["address"]
+        events = Calendar.from_ical(get(f"{base}{address}")[1]).walk("VEVENT")
+        starts = {str(event["SUMMARY"]): event["DTSTART"].dt for event in events if "Care" in event["CATEGORIES"].cats}
+        expected = {
+            "The floor may be walked on in socks": dates["socks_at"],
+            "Furniture may go back, at the earliest": dates["furniture_earliest_at"],
+            "Furniture may go back, to be careful": dates["furniture_careful_at"],
+        }
+        for summary, instant in expected.items():
+            assert utc(starts[summary]) == utc(datetime.fromisoformat(instant)), (job["key"], summary, starts, dates)
+        for summary, day in [("at the earliest", "full_cure_earliest"), ("to be careful", "full_cure_careful")]:
+            start = starts[f"Rugs, and full cure of the floor, {summary}"]
+            assert start.date().isoformat() == dates[day] and start.time().isoformat() == "00:00:00", (start, dates)
+        compared += len(starts)
+    assert compared >= 25, f"only {compared} dates of customers"
+    return compared
+
+
 def utc(value):
     assert value.tzinfo is not None, f"{value} floats"
     return value.astimezone(timezone.utc)
@@ -74,12 +106,13 @@ def check(program, data, instant, zone):
             except urllib.error.HTTPError as error:
                 assert error.code == 304, error.code
         assert len(offsets) == 2, f"the weeks around {instant} in {zone} show the offsets {offsets}, not two"
+        customers = check_customers(base, token)
         document = json.loads(get(f"{base}/openapi.json")[1])
         OpenAPIV31SpecValidator(document).validate()
         week = re.search(r"The week to look at +(\S+)", said).group(1)
         assert "text/html" in get(week)[0]["Content-Type"]
         print(f"{zone} from {instant}: {compared} events of {len(calendars)} crews at the plan's instants, "
-              f"across a clock change; OpenAPI {document['openapi']} with {len(document['paths'])} paths is valid")
+              f"across a clock change; {customers} dates of customers as in their letters; OpenAPI {document['openapi']} with {len(document['paths'])} paths is valid")
     finally:
         demo.send_signal(signal.SIGINT)
     assert demo.wait(timeout=40) == 0, f"the demo ended with {demo.returncode}"

@@ -6,13 +6,15 @@ use super::super::caller::{Anybody, Caller};
 use super::super::problem::Problem;
 use super::super::reply::Reply;
 use crate::calculate::air::{AirAnswer, AirQuestion};
+use crate::calculate::customer_dates::CustomerDatesQuestion;
 use crate::calculate::drying::{DryingAnswer, DryingQuestion};
 use crate::calculate::gate::{GateAnswer, GateQuestion};
 use crate::calculate::meter_check::MeterCheckQuestion;
+use crate::calculate::quantities::{QuantitiesAnswer, QuantitiesQuestion};
 use crate::calculate::recheck::RecheckQuestion;
 use crate::calculate::treatment_sections::TreatmentSectionsQuestion;
 use crate::calculate::{Calculation, QUESTION_BYTES_MAX};
-use crate::dto::{FaultDto, PredictionDto, SectionPlanDto, VerdictDto};
+use crate::dto::{CustomerDatesDto, FaultDto, PredictionDto, SectionPlanDto, VerdictDto};
 use crate::service::ServiceError;
 use actix_web::{HttpResponse, post};
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -97,6 +99,34 @@ async fn recheck(_: Caller<Anybody>, question: Asked<RecheckQuestion>) -> Result
     answered(&question.value)
 }
 
+/// When a customer may do what on a new floor, from the finish of its last coat.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate customer dates",
+    request_body = CustomerDatesQuestion,
+    responses((status = 200, description = "The answer", body = CustomerDatesDto)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/customer-dates")]
+async fn customer_dates(_: Caller<Anybody>, question: Asked<CustomerDatesQuestion>) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
+/// What a floor takes of its products, and whole containers to buy.
+#[utoipa::path(
+    tag = "calculations",
+    operation_id = "calculate quantities",
+    request_body = QuantitiesQuestion,
+    responses((status = 200, description = "The answer", body = QuantitiesAnswer)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew", "viewer"])))
+)]
+#[post("/calculations/quantities")]
+async fn quantities(_: Caller<Anybody>, question: Asked<QuantitiesQuestion>) -> Result<HttpResponse, Problem> {
+    answered(&question.value)
+}
+
 /// How a floor is treated in sections: how much may be rolled with part A before part B must follow, second by second;
 /// with `happened`, the rest of it from what really happened.
 #[utoipa::path(
@@ -116,5 +146,6 @@ async fn treatment_sections(
 }
 
 pub(super) fn configure(config: &mut ServiceConfig) {
-    config.service(air).service(drying).service(gate).service(meter_check).service(recheck).service(treatment_sections);
+    config.service(air).service(customer_dates).service(drying).service(gate).service(meter_check);
+    config.service(quantities).service(recheck).service(treatment_sections);
 }

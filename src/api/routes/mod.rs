@@ -7,6 +7,8 @@ mod companies;
 mod feeds;
 mod health;
 mod jobs;
+mod letters;
+mod load_lists;
 mod nouns;
 mod planning_file;
 mod plans;
@@ -35,6 +37,8 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(jobs::configure)
             .configure(plans::configure)
             .configure(weeks::configure)
+            .configure(load_lists::configure)
+            .configure(letters::configure)
             .configure(planning_file::configure)
             .configure(feeds::configure)
             .configure(calculations::configure),

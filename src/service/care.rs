@@ -1,0 +1,120 @@
+//! The last coat of each job in a house, promised or done, and what the customer may do on it when: for the letter and
+//! for the customer's calendar.
+
+use super::directory::Directory;
+use super::keep_off::{DRYING_MINUTES_MAX, KeepOff, Sky, sky};
+use super::{Service, ServiceError};
+use crate::domain::chain::StepKind;
+use crate::domain::climate::Film;
+use crate::domain::time::Minute;
+use crate::domain::zone::Zone;
+use crate::dto::{FilmDto, StepDto};
+use crate::store::{BookingRow, CompanyRow, RecordOutcome, RecordRow, Session};
+use crate::trade::customer_dates::{Care, CustomerDates, LastCoat, customer_dates};
+use crate::trade::ready::DryingTable;
+use crate::trade::supplies::ProductBase;
+use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
+use uuid::Uuid;
+
+/// The last coat of a job, and the dates that follow from it.
+#[derive(Debug, Clone)]
+pub(super) struct JobCare {
+    /// The last piece of the last coat.
+    pub(super) after: BookingRow,
+    /// What follows.
+    pub(super) dates: CustomerDates,
+    /// Of the house.
+    pub(super) zone: Zone,
+    /// Whether the coat is down.
+    pub(super) is_done: bool,
+    /// Rises with everything that may move the dates: promises, reports, the job, the house, the weather.
+    pub(super) sequence: i64,
+    /// When any of that last changed.
+    pub(super) told_at: DateTime<Utc>,
+}
+
+impl Service {
+    /// Of every job that `rows` of `house` hold a coat of. `keep_offs` are those of the same rows.
+    pub(super) async fn cares(
+        &self,
+        session: &mut Session,
+        company: &CompanyRow,
+        house: Uuid,
+        (rows, keep_offs): (&[BookingRow], &[KeepOff]),
+        directory: &Directory,
+    ) -> Result<Vec<JobCare>, ServiceError> {
+        let sky = sky(session, company, house, self.now_minute()).await?;
+        let jobs: BTreeSet<Uuid> = rows.iter().map(|row| row.job_id).collect();
+        let mut cares = Vec::new();
+        for job in jobs {
+            let coats: Vec<&BookingRow> = rows.iter().filter(|row| row.job_id == job && wets(directory, row)).collect();
+            let last = coats.iter().max_by_key(|row| (!row.cancelled, row.end, &row.step_key));
+            let Some((row, known)) = last.and_then(|row| Some((*row, directory.step(job, &row.step_key)?))) else {
+                continue;
+            };
+            let records = session.records_of_job(job).await?;
+            let until = keep_offs.iter().filter(|time| time.after.job_id == job && time.after.step_key == row.step_key);
+            let coat = Coat { row, step: known.step, film: known.film, until: until.map(|time| time.until).max() };
+            let (dates, is_done) = coat.dates(&sky, known.zone, &records);
+            let promised = coats.iter().map(|row| i64::from(row.sequence)).sum::<i64>();
+            let told = coats.iter().map(|row| row.last_modified).chain(records.iter().map(|record| record.recorded_at));
+            cares.push(JobCare {
+                after: row.clone(),
+                dates,
+                zone: known.zone,
+                is_done,
+                sequence: promised + sky.revision + known.job.version + records.len() as i64,
+                told_at: told.fold(sky.told_at.max(known.job.updated_at), DateTime::max),
+            });
+        }
+        Ok(cares)
+    }
+}
+
+/// Whether a step leaves on the floor what has to dry and cure.
+fn wets(directory: &Directory, row: &BookingRow) -> bool {
+    let kind = directory.step(row.job_id, &row.step_key).map(|known| StepKind::from(known.step.kind));
+    kind.is_some_and(|kind| match kind {
+        StepKind::TreatA | StepKind::TreatB | StepKind::Stain | StepKind::Seal | StepKind::Coat => true,
+        StepKind::SetUp
+        | StepKind::Sand
+        | StepKind::Edge
+        | StepKind::Vacuum
+        | StepKind::WaterPop
+        | StepKind::Check
+        | StepKind::Abrade
+        | StepKind::WalkThrough
+        | StepKind::Other => false,
+    })
+}
+
+struct Coat<'a> {
+    row: &'a BookingRow,
+    step: &'a StepDto,
+    film: Option<FilmDto>,
+    until: Option<Minute>,
+}
+
+impl Coat<'_> {
+    fn dates(&self, sky: &Sky, zone: Zone, records: &[RecordRow]) -> (CustomerDates, bool) {
+        let own = records.iter().filter(|record| record.step_key == self.row.step_key);
+        let done =
+            own.filter(|record| record.outcome == RecordOutcome::Done).filter_map(|record| record.finished_at).max();
+        let planned = Minute::floor_from(self.row.end);
+        let finish = done.map_or(planned, Minute::ceil_from);
+        // Nobody has said what it is: the longer times, to be careful.
+        let base = self.step.base(self.film).unwrap_or(ProductBase::OilModified);
+        let film = self.film.map(Film::from).or_else(|| base.film());
+        let until = finish.plus(DRYING_MINUTES_MAX);
+        let table = sky.climate.as_ref().zip(film).map(|(air, film)| DryingTable::new(air, film, finish, until));
+        let coat = LastCoat {
+            finish,
+            base,
+            drying: table.as_ref(),
+            keep_off_until: self.until.map(|until| until.plus(finish.since(planned))),
+            care: self.step.care.map_or_else(Care::default, Care::from),
+        };
+        (customer_dates(&coat, zone), done.is_some())
+    }
+}
