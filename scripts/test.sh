@@ -49,7 +49,8 @@ fi
 
 step "the judges from outside"
 python=$target/outside/bin/python
-cargo run --quiet --example trade_table | "$python" tests/python/check_humid_air.py
+cargo run --quiet --example trade_table -- air | "$python" tests/python/check_humid_air.py
+cargo run --quiet --example trade_table -- wood | "$python" tests/python/check_wood.py
 cargo run --quiet --example zone_table | "$python" tests/python/check_zones.py
 cargo run --quiet --example feed_sample | "$python" tests/python/check_feed.py
 cargo run --quiet --example feed_sample | node tests/node/check_feed.mjs

@@ -38,6 +38,8 @@ enum Command {
     FetchForecasts(cli::forecasts::WeatherArguments),
     /// Work out one of the trade's numbers from a question in a file; needs no database
     Calculate(cli::calculate::CalculateArguments),
+    /// Make a region's usual air, for the days past its forecast, from past weather; needs no database
+    Normals(cli::normals::NormalsArguments),
     /// Print the OpenAPI document of the service
     Openapi,
 }
@@ -69,6 +71,7 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
         Command::FetchForecasts(arguments) => wait_for(cli::forecasts::fetch(database, arguments)),
         Command::Forecast(arguments) => cli::forecast::forecast(arguments),
         Command::Calculate(arguments) => cli::calculate::calculate(arguments),
+        Command::Normals(arguments) => cli::normals::normals(arguments),
         Command::Openapi => openapi(),
         Command::Serve(arguments) => wait_for(cli::serve::serve(database, arguments)).map(|()| String::new()),
         Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),

@@ -92,3 +92,52 @@ async fn a_question_with_faults_is_refused_by_both_ways() {
     let unknown = program("dogs", &question, false);
     assert!(String::from_utf8_lossy(&unknown.stderr).contains("air"), "the known names are told");
 }
+
+/// A day and a half of air at New York's Monday, cold for its first hours.
+fn forecast() -> Value {
+    let hour = |number: u32| {
+        let start = format!("2026-03-{:02}T{:02}:00:00Z", 9 + number / 24, number % 24);
+        json!({"start": start, "temp_c": if number < 14 { 5.0 } else { 21.11 }, "rh_percent": 50})
+    };
+    json!({"hours": (0..36).map(hour).collect::<Vec<_>>()})
+}
+
+#[tokio::test]
+async fn drying_is_worked_out_hour_by_hour() {
+    let app = app::start().await;
+    let office = app.company("Harrow Falls Floors").await;
+    let mut question = json!({
+        "film": "waterborne", "label_minutes": 180, "start": "2026-03-09T08:30:00-04:00", "air": {"open": {}},
+        "forecast": forecast(), "time_zone": "America/New_York", "hourly": true
+    });
+    let told = answer(&office, "drying", &question).await;
+    // 90 minutes too cold to say, then the label's own air.
+    assert_eq!(told["ready_at"], json!("2026-03-09T13:00:00-04:00"), "{told}");
+    assert_eq!((&told["held_minutes"], &told["rests_on_guess"]), (&json!(90), &json!(false)));
+    assert_eq!(told["hours"].as_array().unwrap().len(), 5);
+    question["forecast"] = Value::Null;
+    office.post("/v1/calculations/drying", &question).await.fault("no-forecast", "/forecast");
+    let printed = program("drying", &question, false);
+    assert!(String::from_utf8_lossy(&printed.stderr).contains("/forecast"));
+}
+
+#[tokio::test]
+async fn allowed_spans_are_worked_out() {
+    let app = app::start().await;
+    let office = app.company("Harrow Falls Floors").await;
+    let limits = json!({
+        "temp_min_c": 13, "temp_max_c": 29, "rh_min_percent": 20, "rh_max_percent": 75, "hold_after_minutes": 60
+    });
+    let mut question = json!({
+        "gate": limits, "work_minutes": 120, "from": "2026-03-09T08:00:00-04:00", "until": "2026-03-09T18:00:00-04:00",
+        "air": {"open": {}}, "forecast": forecast()
+    });
+    let told = answer(&office, "gate", &question).await;
+    let span = json!({
+        "from": "2026-03-09T14:00:00+00:00", "last_start": "2026-03-09T20:00:00+00:00",
+        "until": "2026-03-09T22:00:00+00:00", "minutes": 480, "rests_on_guess": false
+    });
+    assert_eq!(told["spans"], json!([span]));
+    question["gate"]["temp_min_c"] = json!(40);
+    office.post("/v1/calculations/gate", &question).await.fault("bad-gate", "/gate");
+}

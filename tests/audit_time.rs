@@ -149,11 +149,13 @@ proptest! {
         film in prop::sample::select(Film::ALL.to_vec()),
         label_minutes in 0_i64..2_000,
         starts_after in 0_i64..600,
+        normal in prop::option::of((800..2_600, 3_000..25_000)),
     ) {
         let air = HouseAir::Open { heated_to_centi_c: heated };
-        let situation = drying(&temp_rh, air, film, label_minutes);
+        let mut situation = drying(&temp_rh, air, film, label_minutes);
+        situation.regions[0].normals = normal.map(|(temp, vapour)| usual(temp, vapour));
         let start = situation.now.plus(starts_after);
-        let climate = HourlyClimate::from_hours(situation.regions[0].hours.clone()).unwrap();
+        let climate = HourlyClimate::of_region(&situation.regions[0]).unwrap();
         let house = house_climate(&climate, air);
         let horizon = situation.horizon();
         let table = DryingTable::new(&house, film, horizon.start(), horizon.end());

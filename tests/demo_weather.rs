@@ -2,8 +2,11 @@
 
 #![allow(clippy::unwrap_used, reason = "a panic in a test is a failed test")]
 
-use chrono::DateTime;
-use tackfree::domain::climate::{Air, Film, Gate, HouseAir, OutdoorHour};
+#[path = "common/newark.rs"]
+mod newark;
+
+use newark::{minute, modes, newark, recorded_hours};
+use tackfree::domain::climate::{Film, Gate};
 use tackfree::domain::time::{HOUR, Minute, Span};
 use tackfree::trade::climate::HourlyClimate;
 use tackfree::trade::gate::{GateTable, allowed_spans};
@@ -12,45 +15,6 @@ use tackfree::trade::ready::DryingTable;
 
 const DAY: i64 = 24 * HOUR;
 const OVERNIGHT_MINUTES: i64 = 12 * HOUR;
-const ROOM_AIR: (i32, i32) = (2111, 4500);
-
-fn minute(text: &str) -> Minute {
-    Minute::floor_from(DateTime::parse_from_rfc3339(text).unwrap().to_utc())
-}
-
-fn centi(text: &str) -> i32 {
-    (text.parse::<f64>().unwrap() * 100.0).round() as i32
-}
-
-fn recorded_hours() -> Vec<OutdoorHour> {
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/demo/weather-newark-2013.csv");
-    let text = std::fs::read_to_string(path).unwrap();
-    let mut lines = text.lines();
-    assert_eq!(lines.next(), Some("hour,temp_c,rh_percent,rain_mm"));
-    lines
-        .map(|line| {
-            let fields: Vec<&str> = line.split(',').collect();
-            OutdoorHour {
-                start: minute(fields[0]),
-                air: Air { temp_centi_c: centi(fields[1]), rh_centi_percent: centi(fields[2]) },
-                rain_centi_mm: centi(fields[3]),
-            }
-        })
-        .collect()
-}
-
-fn newark() -> HourlyClimate {
-    HourlyClimate::from_hours(recorded_hours()).unwrap()
-}
-
-fn modes() -> [HouseAir; 4] {
-    [
-        HouseAir::Controlled(Air::new(ROOM_AIR.0, ROOM_AIR.1).unwrap()),
-        HouseAir::Closed,
-        HouseAir::Open { heated_to_centi_c: None },
-        HouseAir::Open { heated_to_centi_c: Some(2000) },
-    ]
-}
 
 fn coat_gate() -> Gate {
     Gate {

@@ -36,7 +36,7 @@ impl Skies {
     pub fn new(ledger: &Ledger<'_>) -> Skies {
         let situation = ledger.situation;
         let outdoors: Vec<Option<HourlyClimate>> =
-            situation.regions.iter().map(|region| HourlyClimate::from_hours(region.hours.clone()).ok()).collect();
+            situation.regions.iter().map(|region| HourlyClimate::of_region(region).ok()).collect();
         let mut climates = Vec::new();
         let mut models: BTreeMap<ClimateKey, Option<Arc<HourlyClimate>>> = BTreeMap::new();
         let mut known: BTreeMap<(ClimateKey, &[AirReading]), Option<usize>> = BTreeMap::new();

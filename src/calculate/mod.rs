@@ -3,6 +3,9 @@
 //! here questions are read, with every fault told, and answers put into words.
 
 pub mod air;
+pub mod drying;
+pub mod gate;
+pub mod house_air;
 pub mod treatment_sections;
 
 use crate::dto::{Located, read_json};
@@ -40,8 +43,12 @@ pub enum Form {
 type Teller = fn(&str, Form) -> Result<String, Vec<Located>>;
 
 /// Every calculation by the name it has in addresses and on the command line, in the order of the alphabet.
-pub const CALCULATIONS: &[(&str, Teller)] =
-    &[("air", tell::<air::AirQuestion>), ("treatment-sections", tell::<treatment_sections::TreatmentSectionsQuestion>)];
+pub const CALCULATIONS: &[(&str, Teller)] = &[
+    ("air", tell::<air::AirQuestion>),
+    ("drying", tell::<drying::DryingQuestion>),
+    ("gate", tell::<gate::GateQuestion>),
+    ("treatment-sections", tell::<treatment_sections::TreatmentSectionsQuestion>),
+];
 
 fn tell<C: Calculation>(text: &str, form: Form) -> Result<String, Vec<Located>> {
     let question: C = read_json(text, QUESTION_BYTES_MAX)?;

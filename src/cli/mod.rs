@@ -1,11 +1,12 @@
 //! The command line: what can be asked of the program, and what it prints. Use cases live in `service`; the planner's
-//! own two commands need no database.
+//! own two commands, and `normals`, need no database.
 
 pub mod calculate;
 pub mod database;
 pub mod demo;
 pub mod forecast;
 pub mod forecasts;
+pub mod normals;
 pub mod plan;
 pub mod serve;
 pub mod week;

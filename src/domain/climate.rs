@@ -61,6 +61,23 @@ impl std::fmt::Display for Gridpoint {
     }
 }
 
+/// The usual air of one hour of the day in one month.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct NormalHour {
+    /// Mean temperature, hundredths of a degree Celsius.
+    pub temp_centi_c: i32,
+    /// Mean vapour pressure, tenths of a pascal.
+    pub vapour_deci_pa: i32,
+}
+
+/// The usual air of a region, by month from January and by UTC hour of the day. How it is made of past weather is in
+/// `trade::normals`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Normals {
+    /// Twelve months of twenty-four hours.
+    pub months: Box<[[NormalHour; 24]; 12]>,
+}
+
 /// How the air in a house comes about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum HouseAir {

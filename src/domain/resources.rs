@@ -1,7 +1,7 @@
 //! What work needs: houses to work in, crews and gear to work with, and the travel between places.
 
 use super::calendar::Calendar;
-use super::climate::{AirReading, Gridpoint, HouseAir, OutdoorHour};
+use super::climate::{AirReading, Gridpoint, HouseAir, Normals, OutdoorHour};
 use super::ids::{RegionIx, SkillSet};
 use super::text::{Key, Name};
 use super::time::Span;
@@ -100,6 +100,8 @@ pub struct Region {
     pub gridpoint: Option<Gridpoint>,
     /// Never empty; one entry for each hour from the first to the last.
     pub hours: Vec<OutdoorHour>,
+    /// Its usual air, for the days past the last hour; without it the last day is repeated.
+    pub normals: Option<Normals>,
 }
 
 /// How long it takes to get from place to place.

@@ -62,7 +62,7 @@ impl FilmDto {
 }
 
 impl GateDto {
-    pub(super) fn to_domain(self, at: &At, faults: &mut Faults) -> Option<Gate> {
+    pub(crate) fn to_domain(self, at: &At, faults: &mut Faults) -> Option<Gate> {
         let mut limit =
             |name: &str, value: f64, unit: &str| faults.parts(&at.field(name), value, 100, LIMIT_CENTI, unit);
         let temp_min = limit("temp_min_c", self.temp_min_c, "degrees Celsius");

@@ -7,8 +7,9 @@ use crate::domain::ids::{HouseIx, RegionIx, StepRef};
 use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::Situation;
 use crate::domain::time::Minute;
-use crate::trade::climate::{Beyond, HourlyClimate};
+use crate::trade::climate::HourlyClimate;
 use crate::trade::house::model_of;
+use crate::trade::normals::Beyond;
 use crate::trade::readings::HouseClimate;
 use crate::trade::ready::DryingTable;
 use serde::{Deserialize, Serialize};
@@ -20,8 +21,20 @@ use utoipa::ToSchema;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum BeyondDto {
-    /// The forecast's last day, over and over.
+    /// Its last day, over and over.
     LastDayRepeated,
+    /// The region's usual air for the month and hour, after a day of passage.
+    Normals,
+}
+
+impl BeyondDto {
+    /// For people.
+    pub const fn words(self) -> &'static str {
+        match self {
+            BeyondDto::LastDayRepeated => "the forecast's last day repeated",
+            BeyondDto::Normals => "the usual air for the time of the year",
+        }
+    }
 }
 
 /// A region whose forecast ends before the plan does.
@@ -47,6 +60,7 @@ impl From<Beyond> for BeyondDto {
     fn from(beyond: Beyond) -> BeyondDto {
         match beyond {
             Beyond::LastDayRepeated => BeyondDto::LastDayRepeated,
+            Beyond::Normals => BeyondDto::Normals,
         }
     }
 }
@@ -67,9 +81,7 @@ impl GuessDto {
             resting.push(counted(self.steps, "step with limits on the air", "steps with limits on the air"));
         }
         let rest = if self.waits + self.steps == 1 { "rests" } else { "rest" };
-        let on = match self.beyond {
-            BeyondDto::LastDayRepeated => "the last forecast day repeated",
-        };
+        let on = self.beyond.words();
         format!("From {from} on, {} in region {} {rest} on {on}", resting.join(" and "), self.region_name)
     }
 }
@@ -114,9 +126,9 @@ struct Skies<'s> {
 
 impl Skies<'_> {
     fn outdoor(&mut self, region: RegionIx) -> Option<Arc<HourlyClimate>> {
-        let hours = &self.situation.regions[region.index()].hours;
+        let own = &self.situation.regions[region.index()];
         let known = self.outdoors.entry(region);
-        known.or_insert_with(|| HourlyClimate::from_hours(hours.clone()).ok().map(Arc::new)).clone()
+        known.or_insert_with(|| HourlyClimate::of_region(own).ok().map(Arc::new)).clone()
     }
 
     /// Where guesses begin in a house; `None` where nothing is guessed.

@@ -7,7 +7,8 @@
 //! | `planning_file`, `write` | everything known at one instant: to a situation and back |
 //! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
 //! | `guess` | where a plan rests on weather that nobody has forecast |
-//! | `settings`, `region`, `house`, `crew`, `calendar` | nouns |
+//! | `settings`, `region`, `normals`, `house`, `crew`, `calendar` | nouns |
+//! | `past_weather` | a table of hours that have been, of which normals are made |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `work`, `rolling` | how much work a step is; the two parts of a treatment that are rolled in sections |
 //! | `section_plan` | such a treatment, second by second, as it is shown |
@@ -29,7 +30,9 @@ mod json;
 mod limits;
 mod method;
 mod names;
+mod normals;
 mod own_chain;
+mod past_weather;
 mod placement;
 mod plan;
 mod planning_file;
@@ -63,6 +66,8 @@ pub use job::{JobDto, PinDto};
 pub use json::read_json;
 pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
+pub use normals::NormalsDto;
+pub use past_weather::{PAST_WEATHER_BYTES_MAX, PastWeather, read_past_weather};
 pub use placement::{GearDto, PieceDto, PlacedStateDto, PlacementDto, PublishedDto};
 pub use plan::{
     PLAN_FORMAT, PlanCostDto, PlanDto, UnplacedDto, parse_plan_file, plan_from_dto, plan_to_dto, plan_to_json,
@@ -72,6 +77,7 @@ pub use planning_file::{
     parse_planning_file,
 };
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};
+pub(crate) use scalar::local;
 pub use section_plan::{
     ActDto, DoingDto, PartDto, RolledTreatment, SectionDto, SectionFloorDto, SectionPlanDto, rolled_treatments,
     section_plan,

@@ -2,6 +2,7 @@
 
 use super::fault::{At, Faults, Located};
 use super::house::{AIR_CENTI_C, RH_CENTI_PERCENT, optional};
+use super::normals::NormalsDto;
 use super::scalar;
 use crate::domain::bounds::FORECAST_HOURS_MAX;
 use crate::domain::climate::{Air, Gridpoint, OutdoorHour};
@@ -56,6 +57,9 @@ pub struct RegionDto {
     pub gridpoint: Option<String>,
     /// Its weather.
     pub forecast: ForecastDto,
+    /// Its usual air, for the days past the forecast. Left out: the forecast's last day is repeated.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub normals: Option<NormalsDto>,
 }
 
 impl ForecastHourDto {
@@ -85,7 +89,7 @@ impl ForecastDto {
 
     /// The one way to a forecast: sorted, gap-free, long enough. As strict as `HourlyClimate::from_hours`, but it tells
     /// where, and keeps the rain.
-    pub(super) fn to_domain(&self, at: &At, faults: &mut Faults) -> Option<Vec<OutdoorHour>> {
+    pub(crate) fn to_domain(&self, at: &At, faults: &mut Faults) -> Option<Vec<OutdoorHour>> {
         let at = at.field("hours");
         if !faults.count(&at, self.hours.len(), FORECAST_HOURS_MAX, "hours of forecast") {
             return None;
@@ -166,7 +170,9 @@ impl RegionDto {
         let gridpoint_at = at.field("gridpoint");
         let gridpoint = self.gridpoint.as_ref().map(|text| faults.take(&gridpoint_at, Gridpoint::parse(text)));
         let hours = self.forecast.to_domain(&at.field("forecast"), faults);
-        Some(Region { key: key?, name: name?, gridpoint: optional(gridpoint)?, hours: hours? })
+        let normals = self.normals.as_ref();
+        let normals = normals.map_or(Some(None), |normals| normals.to_domain(&at.field("normals"), faults).map(Some));
+        Some(Region { key: key?, name: name?, gridpoint: optional(gridpoint)?, hours: hours?, normals: normals? })
     }
 
     pub(super) fn from_domain(region: &Region) -> RegionDto {
@@ -181,6 +187,7 @@ impl RegionDto {
             name: region.name.to_string(),
             gridpoint: region.gridpoint.as_ref().map(ToString::to_string),
             forecast: ForecastDto { hours: region.hours.iter().map(hour).collect() },
+            normals: region.normals.as_ref().map(NormalsDto::from_domain),
         }
     }
 }

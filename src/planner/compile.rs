@@ -246,7 +246,7 @@ impl<'s> Tables<'s> {
 /// The air computed for a house; `None` when nothing is known of it.
 fn model(situation: &Situation, house: &House) -> Option<HourlyClimate> {
     let region = situation.region(house.region);
-    let outdoor = region.and_then(|region| HourlyClimate::from_hours(region.hours.clone()).ok());
+    let outdoor = region.and_then(|region| HourlyClimate::of_region(region).ok());
     model_of(house.air, outdoor.as_ref())
 }
 

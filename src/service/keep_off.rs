@@ -138,7 +138,7 @@ async fn sky(session: &mut Session, company: &CompanyRow, house: Uuid, now: Minu
     };
     let situation = assemble(file).map_err(|faults| ServiceError::CannotPlan(super::error::told(&faults)))?.situation;
     let (own, outdoors) = (&situation.houses[0], situation.regions.first());
-    let outdoors = outdoors.and_then(|region| HourlyClimate::from_hours(region.hours.clone()).ok());
+    let outdoors = outdoors.and_then(|region| HourlyClimate::of_region(region).ok());
     let model = model_of(own.air, outdoors.as_ref()).map(Arc::new);
     let climate = HouseClimate::new(model, &own.air_readings);
     let told = session.air_told(row.id).await?;

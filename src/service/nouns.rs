@@ -96,6 +96,8 @@ pub struct RegionListed {
     pub forecast_last: Option<String>,
     /// Hours given.
     pub forecast_hours: usize,
+    /// Whether it has normals for the days past them.
+    pub has_normals: bool,
 }
 
 impl RegionListed {
@@ -108,6 +110,7 @@ impl RegionListed {
             forecast_from: hours.first().map(|hour| hour.start.clone()),
             forecast_last: hours.last().map(|hour| hour.start.clone()),
             forecast_hours: hours.len(),
+            has_normals: region.normals.is_some(),
         }
     }
 }

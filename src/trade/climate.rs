@@ -5,6 +5,7 @@ use crate::domain::bounds::FORECAST_HOURS_MAX;
 use crate::domain::climate::{Air, OutdoorHour};
 use crate::domain::time::{HOUR, Minute};
 use crate::trade::humid_air;
+use crate::trade::normals::{Beyond, UsualAir};
 
 /// Coldest air taken as real, hundredths of a degree Celsius.
 pub const AIR_TEMP_MIN_CENTI_C: i32 = -6000;
@@ -141,13 +142,6 @@ impl ForecastError {
     }
 }
 
-/// What a series says past its forecast's end.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum Beyond {
-    /// The last 24 hours, over and over.
-    LastDayRepeated,
-}
-
 /// A gap-free hourly series of air, starting on a whole UTC hour, that answers for every instant.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct HourlyClimate {
@@ -155,6 +149,8 @@ pub struct HourlyClimate {
     /// Never empty.
     hours: Vec<Air>,
     known_until: Option<Minute>,
+    /// What follows the hours held; without it the last day of them is repeated.
+    usual: Option<UsualAir>,
 }
 
 impl HourlyClimate {
@@ -180,18 +176,28 @@ impl HourlyClimate {
             return Err(ForecastError::TooFew { hours: hours.len() });
         }
         let known_until = Some(start.plus(HOUR * hours.len() as i64));
-        Ok(HourlyClimate { start, hours, known_until })
+        Ok(HourlyClimate { start, hours, known_until, usual: None })
     }
 
     /// The same air for ever, as in a house whose heating and ventilation hold it.
     pub fn constant(air: Air) -> HourlyClimate {
-        HourlyClimate { start: Minute(0), hours: vec![air], known_until: None }
+        HourlyClimate { start: Minute(0), hours: vec![air], known_until: None, usual: None }
     }
 
     /// A series of a house, as long as or longer than what is known of it. `hours` must not be empty.
     pub(crate) fn of_house(start: Minute, hours: Vec<Air>, known_until: Option<Minute>) -> HourlyClimate {
         debug_assert!(!hours.is_empty());
-        HourlyClimate { start, hours, known_until }
+        HourlyClimate { start, hours, known_until, usual: None }
+    }
+
+    /// The same series with other air after its last hour.
+    pub(crate) fn followed_by(self, usual: Option<UsualAir>) -> HourlyClimate {
+        HourlyClimate { usual, ..self }
+    }
+
+    /// The air after the last hour held, where that is not the last day repeated.
+    pub(crate) const fn usual(&self) -> Option<&UsualAir> {
+        self.usual.as_ref()
     }
 
     /// Start of the first hour.
@@ -204,22 +210,28 @@ impl HourlyClimate {
         &self.hours
     }
 
-    /// Where guesses begin: from here on the last day is repeated. `None` when nothing is guessed (held air).
+    /// Where guesses begin: from here on it is [`HourlyClimate::beyond`]. `None` when nothing is guessed (held air).
     pub const fn forecast_end(&self) -> Option<Minute> {
         self.known_until
     }
 
     /// What is said past the forecast's end.
     pub const fn beyond(&self) -> Beyond {
-        Beyond::LastDayRepeated
+        match self.usual {
+            None => Beyond::LastDayRepeated,
+            Some(_) => Beyond::Normals,
+        }
     }
 
-    /// The air at an instant: before the start the first hour's, past the end the last 24 hours repeated for ever.
+    /// The air at an instant: before the start the first hour's, past the end the region's normals after a day of
+    /// passage, or without normals the last 24 hours repeated for ever.
     pub fn at(&self, at: Minute) -> Air {
         let index = at.0.saturating_sub(self.start.0).div_euclid(HOUR).max(0);
         let count = self.hours.len() as i64;
         let index = if index < count {
             index
+        } else if let Some(usual) = &self.usual {
+            return usual.at(at);
         } else {
             let period = DAY_HOURS.min(count);
             count - period + (index - count) % period
@@ -257,7 +269,7 @@ pub(crate) const fn hour_of(at: Minute) -> Minute {
     Minute(at.0.div_euclid(HOUR) * HOUR)
 }
 
-fn checked_air(index: usize, hour: &OutdoorHour) -> Result<Air, ForecastError> {
+pub(crate) fn checked_air(index: usize, hour: &OutdoorHour) -> Result<Air, ForecastError> {
     let OutdoorHour { start, air: Air { temp_centi_c, rh_centi_percent }, rain_centi_mm } = *hour;
     if !FORECAST_INSTANTS.contains(&start) {
         return Err(ForecastError::AbsurdInstant { place: index + 1 });

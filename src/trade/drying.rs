@@ -6,12 +6,12 @@
 //! 70 F and 50 % relative humidity.
 
 use crate::domain::climate::{Air, Film};
-use crate::trade::humid_air::{saturation_pressure_pa, vapour_pressure_pa};
+use crate::trade::humid_air::vapour_deficit_pa;
 
 /// 70 F: the temperature that label times are meant for, degrees Celsius.
-const LABEL_TEMP_C: f64 = 21.11;
+pub const LABEL_TEMP_C: f64 = 21.11;
 /// The relative humidity that label times are meant for, percent.
-const LABEL_RH_PERCENT: f64 = 50.0;
+pub const LABEL_RH_PERCENT: f64 = 50.0;
 
 /// Outside these the model gives no estimate: 50 F and 90 F in hundredths of a degree Celsius.
 const MODEL_TEMP_CENTI_C: std::ops::RangeInclusive<i32> = 1000..=3222;
@@ -49,13 +49,10 @@ pub fn drying_factor(film: Film, temp_c: f64, rh_percent: f64) -> f64 {
         // Apart, because in saturated air 0 times infinity is not a number.
         return reaction;
     }
-    phi * deficit_pa(LABEL_TEMP_C, LABEL_RH_PERCENT) / deficit_pa(temp_c, rh_percent) + (1.0 - phi) * reaction
-}
-
-/// Vapour pressure deficit: what the air could still take up, in pascals, never negative. At label conditions 1248.9 Pa
-/// (ASHRAE's saturation pressure gives 1252.35); both sides of F use the same formula, so that F is 1 there exactly.
-fn deficit_pa(temp_c: f64, rh_percent: f64) -> f64 {
-    (saturation_pressure_pa(temp_c) - vapour_pressure_pa(temp_c, rh_percent)).max(0.0)
+    // At label conditions 1248.9 Pa (ASHRAE's saturation pressure gives 1252.35); both sides of the quotient use the
+    // same formula, so that F is 1 there exactly.
+    let label_deficit_pa = vapour_deficit_pa(LABEL_TEMP_C, LABEL_RH_PERCENT);
+    phi * label_deficit_pa / vapour_deficit_pa(temp_c, rh_percent) + (1.0 - phi) * reaction
 }
 
 /// Label time done per minute in `air`, in parts per million, for commitments: F clamped to 1..3 and rounded down, so
@@ -125,7 +122,7 @@ mod tests {
     /// Source: ASHRAE by `psychrolib`, 1252.35 Pa at 70 F and 50 %.
     #[test]
     fn deficit_at_label_conditions_is_within_three_tenths_percent_of_ashrae() {
-        assert!((deficit_pa(21.11, 50.0) / 1252.35 - 1.0).abs() < 0.003);
+        assert!((vapour_deficit_pa(21.11, 50.0) / 1252.35 - 1.0).abs() < 0.003);
     }
 
     #[test]

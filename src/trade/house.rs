@@ -19,7 +19,8 @@ pub fn house_climate(outdoor: &HourlyClimate, mode: HouseAir) -> HourlyClimate {
         HouseAir::Open { heated_to_centi_c: Some(least) } => {
             let least = least.clamp(AIR_TEMP_MIN_CENTI_C, AIR_TEMP_MAX_CENTI_C);
             let hours = outdoor.hours().iter().map(|&air| heated(air, least)).collect();
-            HourlyClimate::of_house(outdoor.start(), hours, outdoor.forecast_end())
+            let usual = outdoor.usual().map(|usual| usual.map(|air| heated(air, least)));
+            HourlyClimate::of_house(outdoor.start(), hours, outdoor.forecast_end()).followed_by(usual)
         }
     }
 }
@@ -41,27 +42,40 @@ fn heated(air: Air, least_centi_c: i32) -> Air {
     Air::nearest(temp_c, humid_air::rh_kept_vapour_percent(air.temp_c(), air.rh_percent(), temp_c))
 }
 
-/// Means over the trailing day. The first day outdoors stands for the day before it, as the last one does for the days
-/// after; so one more day is appended, in which the house comes to rest at the mean of the day that is repeated.
+/// Means over the trailing day. The first day outdoors stands for the day before it, as the last one, or usual air, does
+/// for the days after; so one more day is appended, in which the house comes to rest at the mean of the day that follows.
 fn closed(outdoor: &HourlyClimate) -> HourlyClimate {
     let first_day = DAY_HOURS.min(outdoor.hours().len());
     let appended = (0..DAY_HOURS).map(|hour| outdoor.at(end_of(outdoor).plus(HOUR * hour as i64)));
     let padded: Vec<Air> =
         outdoor.hours()[..first_day].iter().chain(outdoor.hours()).copied().chain(appended).collect();
-    // Whole milli-pascals, so that a mean does not depend on the order of its sum.
-    let vapour_milli_pa: Vec<i64> =
-        padded.iter().map(|air| (air.vapour_pressure_pa() * 1000.0).round() as i64).collect();
+    let vapours: Vec<i64> = padded.iter().map(vapour_milli_pa).collect();
 
     let house_hours = padded.len() - first_day;
     let hours = (1..=house_hours).map(|first| {
         let day = first..first + first_day;
         let temp_sum: i64 = padded[day.clone()].iter().map(|air| i64::from(air.temp_centi_c)).sum();
-        let vapour_sum: i64 = vapour_milli_pa[day].iter().sum();
-        let temp_c = nearest_quotient(temp_sum, first_day as i64) as f64 / 100.0;
-        let vapour_pa = nearest_quotient(vapour_sum, first_day as i64) as f64 / 1000.0;
-        Air::nearest(temp_c, humid_air::rh_of_vapour_percent(vapour_pa, temp_c))
+        mean(temp_sum, vapours[day].iter().sum(), first_day as i64)
     });
-    HourlyClimate::of_house(outdoor.start(), hours.collect(), outdoor.forecast_end())
+    // In usual air the month's mean day is every day, so its mean stands all month.
+    let usual = outdoor.usual().map(|usual| {
+        usual.by_day(|day| {
+            let temp_sum = day.iter().map(|air| i64::from(air.temp_centi_c)).sum();
+            mean(temp_sum, day.iter().map(vapour_milli_pa).sum(), day.len() as i64)
+        })
+    });
+    HourlyClimate::of_house(outdoor.start(), hours.collect(), outdoor.forecast_end()).followed_by(usual)
+}
+
+/// Whole milli-pascals, so that a mean does not depend on the order of its sum.
+fn vapour_milli_pa(air: &Air) -> i64 {
+    (air.vapour_pressure_pa() * 1000.0).round() as i64
+}
+
+fn mean(temp_centi_c_sum: i64, vapour_milli_pa_sum: i64, count: i64) -> Air {
+    let temp_c = nearest_quotient(temp_centi_c_sum, count) as f64 / 100.0;
+    let vapour_pa = nearest_quotient(vapour_milli_pa_sum, count) as f64 / 1000.0;
+    Air::nearest(temp_c, humid_air::rh_of_vapour_percent(vapour_pa, temp_c))
 }
 
 fn end_of(climate: &HourlyClimate) -> crate::domain::time::Minute {

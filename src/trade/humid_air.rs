@@ -19,6 +19,11 @@ pub fn vapour_pressure_pa(temp_c: f64, rh_percent: f64) -> f64 {
     saturation_pressure_pa(temp_c) * rh_percent / 100.0
 }
 
+/// Vapour pressure deficit of air of `temp_c` and `rh_percent`: what it could still take up, in pascals, never negative.
+pub fn vapour_deficit_pa(temp_c: f64, rh_percent: f64) -> f64 {
+    (saturation_pressure_pa(temp_c) - vapour_pressure_pa(temp_c, rh_percent)).max(0.0)
+}
+
 /// Dew point in degrees Celsius: the Magnus form solved for temperature. Above freezing it is within 0.02 C of ASHRAE's
 /// from 70 % relative humidity up, and within 0.04 C in drier air.
 pub fn dew_point_c(temp_c: f64, rh_percent: f64) -> f64 {

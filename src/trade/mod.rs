@@ -7,6 +7,7 @@ pub mod gate;
 pub mod house;
 pub mod humid_air;
 pub mod moisture;
+pub mod normals;
 pub mod readings;
 pub mod ready;
 pub mod sections;

@@ -4,7 +4,7 @@ use super::super::world::{key, name};
 use super::{Draw, days, regular, zone_near};
 use std::collections::{BTreeMap, BTreeSet};
 use tackfree::domain::calendar::{Calendar, Window};
-use tackfree::domain::climate::{Air, AirReading, HouseAir, OutdoorHour};
+use tackfree::domain::climate::{Air, AirReading, HouseAir, NormalHour, Normals, OutdoorHour};
 use tackfree::domain::ids::RegionIx;
 use tackfree::domain::resources::{Area, House, Location, Region};
 use tackfree::domain::time::{HOUR, Minute};
@@ -111,11 +111,19 @@ fn weather(draw: &mut Draw, now: Minute, number: usize, mean: (i64, i64), spells
         air: Air { temp_centi_c: temp.clamp(-3_000, 4_500) as i32, rh_centi_percent: rh.clamp(500, 10_000) as i32 },
         rain_centi_mm: 0,
     };
+    let hours = air.into_iter().enumerate().map(hour).collect();
     let text = format!("region-{number}");
-    Region {
-        key: key(&text),
-        name: name(&text),
-        gridpoint: None,
-        hours: air.into_iter().enumerate().map(hour).collect(),
-    }
+    // Some regions have their usual air for the days past the forecast; no draw, so that seeds keep their companies.
+    let normals = (spells % 2 == 1).then(|| usual(mean));
+    Region { key: key(&text), name: name(&text), gridpoint: None, hours, normals }
+}
+
+/// The region's mean air with its day's swing, the same in every month.
+fn usual(mean: (i64, i64)) -> Normals {
+    let hour = |of_day: usize| {
+        let temp = mean.0 + 60 * (6 - (of_day as i64 - 12).abs());
+        let air = Air { temp_centi_c: temp as i32, rh_centi_percent: mean.1 as i32 };
+        NormalHour { temp_centi_c: air.temp_centi_c, vapour_deci_pa: (air.vapour_pressure_pa() * 10.0) as i32 }
+    };
+    Normals { months: Box::new([std::array::from_fn(hour); 12]) }
 }

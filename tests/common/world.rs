@@ -9,7 +9,7 @@ use std::sync::Arc;
 use tackfree::audit::audit;
 use tackfree::domain::calendar::{Calendar, Pay, Window};
 use tackfree::domain::chain::{Attempt, Chain, OnExceed, Outcome, Pin, Step, StepKind, Wait, WaitKind, WaitMax, Work};
-use tackfree::domain::climate::{Air, HouseAir, OutdoorHour};
+use tackfree::domain::climate::{Air, HouseAir, NormalHour, Normals, OutdoorHour};
 use tackfree::domain::ids::{AreaIx, CrewIx, EquipmentIx, HouseIx, JobIx, SkillSet, StepIx, StepRef};
 use tackfree::domain::plan::{Blocker, Cost, Placement, Plan, UnitUse, Unplaced};
 use tackfree::domain::resources::{Area, Crew, Equipment, House, Region, TravelModel};
@@ -192,6 +192,11 @@ pub fn job(key_text: &str, house: u32, steps: Vec<Step>, waits: Vec<Wait>) -> Jo
     }
 }
 
+/// The same usual air all year: hundredths of a degree, tenths of a pascal of vapour.
+pub fn usual(temp_centi_c: i32, vapour_deci_pa: i32) -> Normals {
+    Normals { months: Box::new([[NormalHour { temp_centi_c, vapour_deci_pa }; 24]; 12]) }
+}
+
 /// The same air for `count` hours from the hour of `start` on.
 pub fn weather(start: Minute, count: i64, air: impl Fn(i64) -> (i32, i32)) -> Region {
     let first = start.0.div_euclid(HOUR) * HOUR;
@@ -200,13 +205,18 @@ pub fn weather(start: Minute, count: i64, air: impl Fn(i64) -> (i32, i32)) -> Re
         let start = Minute(first + i * HOUR);
         OutdoorHour { start, air: Air { temp_centi_c, rh_centi_percent }, rain_centi_mm: 0 }
     };
-    Region { key: key("coast"), name: name("Coast"), gridpoint: None, hours: (0..count).map(hour).collect() }
+    Region {
+        key: key("coast"),
+        name: name("Coast"),
+        gridpoint: None,
+        hours: (0..count).map(hour).collect(),
+        normals: None,
+    }
 }
 
 /// The air in a house by the trade's own tables.
 pub fn air_of(situation: &Situation, house: &House) -> Option<HouseClimate> {
-    let outdoor = house.region.map(|region| situation.regions[region.index()].hours.clone());
-    let outdoor = outdoor.map(|hours| HourlyClimate::from_hours(hours).unwrap());
+    let outdoor = situation.region(house.region).map(|region| HourlyClimate::of_region(region).unwrap());
     HouseClimate::new(model_of(house.air, outdoor.as_ref()).map(Arc::new), &house.air_readings)
 }
 

@@ -3,7 +3,7 @@
 use super::random_plan::placements;
 use crate::domain::calendar::{Calendar, Pay, Window};
 use crate::domain::chain::{Attempt, Chain, OnExceed, Outcome, Pin, Step, StepKind, Wait, WaitKind, WaitMax, Work};
-use crate::domain::climate::{Air, AirReading, Film, Gate, Gridpoint, HouseAir, OutdoorHour};
+use crate::domain::climate::{Air, AirReading, Film, Gate, Gridpoint, HouseAir, NormalHour, Normals, OutdoorHour};
 use crate::domain::ids::{AreaIx, CrewIx, EquipmentIx, HouseIx, RegionIx, SkillSet, StepIx};
 use crate::domain::resources::{Area, Crew, Equipment, House, Location, Region, TravelModel};
 use crate::domain::situation::{CostWeights, Job, Settings, Situation};
@@ -132,8 +132,14 @@ pub(super) fn situation(seed: u64) -> Situation {
             air: dice.air(),
             rain_centi_mm: dice.from(0, 50_000) as i32,
         };
+        let hours = dice.many(24, 60, hour);
+        let normals = dice.maybe(|dice| {
+            let mut normal =
+                || NormalHour { temp_centi_c: dice.air().temp_centi_c, vapour_deci_pa: dice.from(0, 200_000) as i32 };
+            Normals { months: Box::new(std::array::from_fn(|_| std::array::from_fn(|_| normal()))) }
+        });
         let gridpoint = dice.maybe(|dice| Gridpoint::parse(&format!("OKX/{},37", dice.from(0, 999))).unwrap());
-        Region { key: key("region", index), name: name("Region", index), gridpoint, hours: dice.many(24, 60, hour) }
+        Region { key: key("region", index), name: name("Region", index), gridpoint, hours, normals }
     });
     let crews = dice.many(1, 3, |dice, index| Crew {
         key: key("crew", index),

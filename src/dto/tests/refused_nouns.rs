@@ -180,6 +180,44 @@ fn forecasts() {
     refused(region, "/houses/1/region", "unknown-region", "did you mean \"coast\"?");
 }
 
+fn with_normals(change: impl Fn(&mut Value)) -> impl Fn(&mut Value) {
+    move |file: &mut Value| {
+        with_forecast(|_, _| true)(file);
+        let normals = &mut file["regions"][0]["normals"];
+        *normals = json!({ "temp_c": vec![vec![11.25; 24]; 12], "vapour_pa": vec![vec![870.4; 24]; 12] });
+        change(normals);
+    }
+}
+
+#[test]
+fn normals() {
+    let read = accepted(with_normals(|_| ())).situation.regions[0].normals.clone().unwrap();
+    let hour = read.months[11][23];
+    assert_eq!((hour.temp_centi_c, hour.vapour_deci_pa), (1_125, 8_704));
+    assert_eq!(accepted(with_normals(|normals| *normals = Value::Null)).situation.regions[0].normals, None);
+
+    let at = |place: &str| format!("/regions/0/normals{place}");
+    refused(
+        with_normals(|it| it["temp_c"] = json!(vec![vec![11.0; 24]; 11])),
+        &at("/temp_c"),
+        "normals-shape",
+        "12 months",
+    );
+    refused(with_normals(|it| it["temp_c"][3] = json!([])), &at("/temp_c/3"), "normals-shape", "24 UTC hours");
+    let long = with_normals(|it| it["vapour_pa"][0] = json!(vec![800.0; 25]));
+    refused(long, &at("/vapour_pa/0"), "normals-shape", "tackfree normals");
+    refused(with_normals(|it| it["temp_c"][3][7] = json!(60.01)), &at("/temp_c/3/7"), "out-of-range", "Celsius");
+    refused(with_normals(|it| it["vapour_pa"][2][0] = json!(-0.1)), &at("/vapour_pa/2/0"), "out-of-range", "20000 Pa");
+    refused(
+        with_normals(|it| it["vapour_pa"][2][0] = json!(20_000.1)),
+        &at("/vapour_pa/2/0"),
+        "out-of-range",
+        "20000 Pa",
+    );
+    refused(with_normals(|it| it["temp_c"][3][7] = Value::Null), &at("/temp_c/3/7"), "wrong-type", "expected type");
+    refused(with_normals(|it| it["rh_percent"] = json!([])), &at("/rh_percent"), "unknown-field", "spelling");
+}
+
 #[test]
 fn documents_that_are_not_what_they_should_be() {
     let format = |file: &mut Value| file["format"] = json!("tackfree-planning/2");

@@ -31,7 +31,7 @@ mod tests;
 
 pub use booking::{Booking, booking};
 pub use cure::Cure;
-pub use fit::{Largest, Limit};
+pub use fit::{Largest, Limit, largest};
 pub use happened::{Report, replan};
 pub use timeline::plan;
 pub use words::{NOTES, clock, limit_words, lines};
