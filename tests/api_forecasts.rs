@@ -104,7 +104,7 @@ async fn plans_and_the_offices_week_say_where_they_guess() {
         "beyond": "last_day_repeated", "waits": 1, "steps": 0});
     assert_eq!(draft["guesses"], json!([guess]));
     assert_eq!(office.get("/v1/plans/published").await.expect(200)["guesses"], json!([guess]));
-    let said = "From Mon 9 Mar 20:00 on, 1 wait in region Coast rests on the last forecast day repeated.";
+    let said = "From Mon 9 Mar 20:00 on, 1 wait in region Coast rests on the forecast's last day repeated.";
     for (body, told) in [
         (json!({"kind": "office"}), true),
         (json!({"kind": "crew", "crew": "north"}), false),

@@ -7,7 +7,7 @@ mod world;
 
 use tackfree::cli::plan::text;
 use tackfree::domain::chain::{Step, Wait};
-use tackfree::domain::climate::{Air, AirReading, Film, Gate, HouseAir};
+use tackfree::domain::climate::{Air, AirReading, Film, Gate, HouseAir, NormalHour, Normals};
 use tackfree::domain::ids::RegionIx;
 use tackfree::domain::situation::Situation;
 use tackfree::domain::time::Minute;
@@ -90,4 +90,18 @@ fn held_air_is_never_a_guess_and_a_reading_counts() {
     let air = Air { temp_centi_c: 1_200, rh_centi_percent: 8_300 };
     damp.houses[0].air_readings = vec![AirReading { at: at(new_york(), "2026-03-03 16:00"), air }];
     assert_eq!(resting(&damp, coat, recoat), Some((1, 0)));
+}
+
+/// Where the region has its usual air, that is what the last days rest on.
+#[test]
+fn usual_air_is_said_to_be_usual() {
+    let mut situation = coats(OPEN, 60);
+    let hour = NormalHour { temp_centi_c: 2_500, vapour_deci_pa: 11_000 };
+    situation.regions[0].normals = Some(Normals { months: Box::new([[hour; 24]; 12]) });
+    let late = at(new_york(), "2026-03-04 10:00");
+    let plan =
+        plan(&situation, vec![place(&situation, (0, 0), 0, late), place(&situation, (0, 1), 0, late.plus(1_440))]);
+    let guesses = plan_to_dto(&situation, &plan).guesses;
+    assert_eq!((guesses.len(), guesses[0].beyond), (1, BeyondDto::Normals));
+    assert!(text(&situation, &plan).contains("rest on the usual air for the time of the year."));
 }

@@ -78,7 +78,7 @@ fn an_answer_past_the_forecast_says_what_it_is_made_of() {
         (told.wait_minutes, told.rests_on_guess, told.beyond),
         (Some(720), true, Some(BeyondDto::LastDayRepeated))
     );
-    assert!(DryingQuestion::words(&told).contains("the last forecast day repeated"));
+    assert!(DryingQuestion::words(&told).contains("the forecast's last day repeated"));
     let normals = json!({"temp_c": vec![vec![15.0; 24]; 12], "vapour_pa": vec![vec![1192.0; 24]; 12]});
     let told = ask(json!({"start": "2026-03-14T16:00:00-04:00", "normals": normals})).unwrap();
     assert_eq!(told.beyond, Some(BeyondDto::Normals));

@@ -221,7 +221,7 @@ mod tests {
         assert_eq!(guessed, [false, false, true]);
         let words = GateQuestion::words(&told);
         assert!(words.contains("begin 2026-03-11T04:00:00-04:00 to 2026-03-11T08:30:00-04:00"), "{words}");
-        assert!(words.contains("(6 h, a guess)") && words.contains("the last forecast day repeated"), "{words}");
+        assert!(words.contains("(6 h, a guess)") && words.contains("the forecast's last day repeated"), "{words}");
         let held = ask(json!({"air": {"controlled": {"temp_c": 20, "rh_percent": 50}}})).unwrap();
         assert_eq!(spans(&held), [("09T10:00", "10T21:30", "10T23:00")]);
         assert_eq!((held.guessed_from, held.beyond), (None, None));

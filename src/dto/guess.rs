@@ -31,7 +31,7 @@ impl BeyondDto {
     /// For people.
     pub const fn words(self) -> &'static str {
         match self {
-            BeyondDto::LastDayRepeated => "the last forecast day repeated",
+            BeyondDto::LastDayRepeated => "the forecast's last day repeated",
             BeyondDto::Normals => "the usual air for the time of the year",
         }
     }
