@@ -23,7 +23,8 @@ pub struct Grown {
 
 impl JobDto {
     /// The job after its check `check` has failed: copies of the steps to do again stand before the check, the waits
-    /// among them and from them to the check as those of the originals, and the first after the last that was there.
+    /// among them and from them to the check as those of the originals, and the first after the last that was there. Steps
+    /// between them that are not named are not done again; the order they made and the waits beside them stay.
     /// `None` when nothing is to be done again.
     ///
     /// # Errors
@@ -61,7 +62,7 @@ impl JobDto {
         // What has a maximum could not be kept any more by a check that comes so much later: it moves to the copy.
         grown_waits
             .retain(|wait| !(wait.to == check && wait.max.is_some() && last.values().any(|key| *key == wait.from)));
-        grown_waits.extend(new_waits(check, named, waits, &copies.new, last));
+        grown_waits.extend(new_waits((check, named), (steps, waits), &copies.new, last));
         let job = JobDto { steps: Some(grown_steps), waits: Some(grown_waits), ..self.clone() };
         Ok(Some(Grown { job, added: keys }))
     }
@@ -122,21 +123,32 @@ fn names(originals: &BTreeSet<String>, steps: &[StepDto]) -> Result<Copies, Faul
     Ok(Copies { original: originals.iter().map(|key| (key.clone(), key.clone())).collect(), new })
 }
 
-fn new_waits(check: &str, named: &[String], waits: &[WaitDto], new: &Round, last: &Round) -> Vec<WaitDto> {
+fn new_waits(
+    (check, named): (&str, &[String]),
+    (steps, waits): (&[StepDto], &[WaitDto]),
+    new: &Round,
+    last: &Round,
+) -> Vec<WaitDto> {
     let to_new = |key: &str| new.get(key).cloned();
     let inside: Vec<&WaitDto> =
         waits.iter().filter(|wait| named.contains(&wait.from) && named.contains(&wait.to)).collect();
+    let ends: BTreeSet<&str> = named.iter().map(String::as_str).chain([check]).collect();
+    let around: Vec<WaitDto> = named.iter().flat_map(|key| around(key, &ends, steps, waits)).collect();
+    let (to_check, between): (Vec<&WaitDto>, Vec<&WaitDto>) = around.iter().partition(|wait| wait.to == check);
+    let known = |wait: &&&WaitDto| !inside.iter().any(|direct| direct.from == wait.from && direct.to == wait.to);
+    let between: Vec<&WaitDto> = between.iter().filter(known).copied().collect();
+    let order = || inside.iter().chain(&between);
     let mut added: Vec<WaitDto> = Vec::new();
     // The first copies follow the last ones that were there.
-    let firsts = named.iter().filter(|key| !inside.iter().any(|wait| wait.to == **key));
-    let lasts: Vec<&String> = named.iter().filter(|key| !inside.iter().any(|wait| wait.from == **key)).collect();
+    let firsts = named.iter().filter(|key| !order().any(|wait| wait.to == **key));
+    let lasts: Vec<&String> = named.iter().filter(|key| !order().any(|wait| wait.from == **key)).collect();
     for first in firsts {
         for ending in &lasts {
             let from = last.get(*ending).unwrap_or(ending).clone();
             added.extend(to_new(first).map(|to| plain(from, to)));
         }
     }
-    for wait in &inside {
+    for wait in order() {
         let (Some(from), Some(to)) = (to_new(&wait.from), to_new(&wait.to)) else { continue };
         let mut copy = WaitDto { from, to, ..(*wait).clone() };
         if let Some(max) = copy.max.as_mut()
@@ -149,7 +161,8 @@ fn new_waits(check: &str, named: &[String], waits: &[WaitDto], new: &Round, last
     }
     for key in named {
         let ended = last.get(key).unwrap_or(key);
-        let before_check = waits.iter().find(|wait| wait.from == *ended && wait.to == check);
+        let direct = waits.iter().find(|wait| wait.from == *ended && wait.to == check);
+        let before_check = direct.or_else(|| to_check.iter().find(|wait| wait.from == *key).copied());
         let Some(from) = to_new(key) else { continue };
         match before_check {
             Some(wait) => added.push(WaitDto { from, ..wait.clone() }),
@@ -158,6 +171,45 @@ fn new_waits(check: &str, named: &[String], waits: &[WaitDto], new: &Round, last
         }
     }
     added
+}
+
+/// Waits from `key` to those of `ends` that are reached by steps which are not done again: as long as the longest on the
+/// way, and overnight or kept off where any on the way is. What dries on the way dries as long without those steps.
+fn around(key: &str, ends: &BTreeSet<&str>, steps: &[StepDto], waits: &[WaitDto]) -> Vec<WaitDto> {
+    let passed = |to: &str| {
+        let once = |step: &StepDto| step.key == to && step.repeats.is_none() && !step.only_on_lapse;
+        !ends.contains(to) && steps.iter().any(once)
+    };
+    let mut reached: BTreeMap<&str, WaitDto> = BTreeMap::new();
+    let mut open: Vec<(&str, Option<WaitDto>)> = vec![(key, None)];
+    while let Some((from, so_far)) = open.pop() {
+        let onward = waits.iter().filter(|wait| wait.from == from);
+        for wait in onward.filter(|wait| so_far.is_some() || passed(&wait.to)) {
+            let own = joined(plain(key.to_owned(), wait.to.clone()), wait);
+            let own = so_far.iter().fold(own, joined);
+            let own = reached.get(wait.to.as_str()).into_iter().fold(own, joined);
+            // What is reached only ever grows, so this ends.
+            if reached.get(wait.to.as_str()) != Some(&own) {
+                reached.insert(&wait.to, own.clone());
+                if passed(&wait.to) {
+                    open.push((&wait.to, Some(own)));
+                }
+            }
+        }
+    }
+    reached.into_values().filter(|wait| ends.contains(wait.to.as_str())).collect()
+}
+
+/// `one` as long as the longer of the two.
+fn joined(one: WaitDto, other: &WaitDto) -> WaitDto {
+    let longer = (other.min_minutes, other.film.is_some()) > (one.min_minutes, one.film.is_some());
+    WaitDto {
+        min_minutes: one.min_minutes.max(other.min_minutes),
+        film: if longer { other.film } else { one.film },
+        overnight: one.overnight || other.overnight,
+        keep_off: one.keep_off || other.keep_off,
+        ..one
+    }
 }
 
 fn plain(from: String, to: String) -> WaitDto {

@@ -101,3 +101,22 @@ fn it_ends_somewhere() {
     let job = self::job(steps, json!([{"from": long, "to": "check"}]));
     assert_eq!(job.treated_again("check").unwrap_err().code, "long-key");
 }
+
+/// Vacuuming and settling are not done again, but sanding still comes before part A, and part B still dries overnight.
+#[test]
+fn steps_in_between_that_are_not_repeated_leave_their_order_and_drying() {
+    let steps =
+        json!([step("sand"), step("vacuum"), step("a"), step("b"), step("settle"), check(json!(["sand", "a", "b"]))]);
+    let chain = json!([
+        {"from": "sand", "to": "vacuum", "min_minutes": 5}, {"from": "vacuum", "to": "a"},
+        {"from": "a", "to": "b", "min_minutes": 10}, {"from": "b", "to": "settle", "min_minutes": 1},
+        {"from": "settle", "to": "check", "min_minutes": 720, "film": "treatment", "overnight": true, "keep_off": true}
+    ]);
+    let second = grown(&job(steps, chain));
+    assert_eq!(waits(&second)[5..], ["b>sand-2 0", "a-2>b-2 10", "sand-2>a-2 5", "b-2>check 720"]);
+    let dries = second.waits.as_ref().unwrap().last().unwrap();
+    assert!(dries.overnight && dries.keep_off && dries.film.is_some(), "{dries:?}");
+    let third = grown(&second);
+    assert_eq!(waits(&third)[9..], ["b-2>sand-3 0", "a-3>b-3 10", "sand-3>a-3 5", "b-3>check 720"]);
+    assert!(third.waits.as_ref().unwrap().last().unwrap().keep_off);
+}
