@@ -9,7 +9,7 @@ use super::step::StepDto;
 use crate::domain::chain::StepKind;
 use crate::domain::fault::Fault;
 use crate::trade::cautions::{Caution, Facts, cautions};
-use crate::trade::customer_dates::{CARE_HOURS, CURE_DAYS, Care};
+use crate::trade::customer_dates::{CARE_HOURS, CURE_DAYS, Care, full_cure_days};
 use crate::trade::load_list::{Catalyst, ItemNeed, ProductNeed, ROLL_SQFT_PER_MINUTE, StepNeed};
 use crate::trade::quantities::{
     COATS, CONTAINER_MILLIGALLONS, CONTAINER_SIZES_MAX, CONTAINERS_DEFAULT, COVER_SQFT_PER_GAL, MIX_PARTS, Mix,
@@ -17,6 +17,7 @@ use crate::trade::quantities::{
 };
 use crate::trade::supplies::{Each, FOR_RAGS, ItemUse, ProductBase, protection, usual_items, usual_product};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 use utoipa::ToSchema;
 
 /// Products of one step: two parts, a tint and a few more.
@@ -347,11 +348,9 @@ impl StepDto {
         house.areas.iter().filter(|area| named(&area.name)).map(|area| area.area_sqft).sum()
     }
 
-    /// What is applied, from the products, or else from the film of the wait after it, or else from the kind.
-    pub fn base(&self, film: Option<FilmDto>) -> Option<ProductBase> {
-        let products = self.products.iter().flatten();
-        // The most dangerous of several decides.
-        let given = products.filter_map(|product| product.base).map(ProductBase::from).max();
+    /// What is applied, product by product, each from itself, or else from the film of the wait after it, or else from
+    /// the kind of step; `None` for one that nobody described. Without products the step stands for one.
+    fn bases(&self, film: Option<FilmDto>) -> Vec<Option<ProductBase>> {
         let of_film = || film.map(|film| ProductBase::of_film(film.into()));
         let of_kind = || match StepKind::from(self.kind) {
             StepKind::WaterPop => Some(ProductBase::Water),
@@ -368,17 +367,30 @@ impl StepDto {
             | StepKind::WalkThrough
             | StepKind::Other => None,
         };
-        given.or_else(of_film).or_else(of_kind)
+        let products = self.products.as_deref().unwrap_or(&[]);
+        let given: Vec<Option<ProductBase>> = products.iter().map(|product| product.base.map(Into::into)).collect();
+        let given = if given.is_empty() { vec![None] } else { given };
+        given.into_iter().map(|base| base.or_else(of_film).or_else(of_kind)).collect()
     }
 
-    /// What to beware of at the step in `house`.
+    /// What decides when the floor is cured: of several products the slowest; `None` when nobody described one of them.
+    pub fn base(&self, film: Option<FilmDto>) -> Option<ProductBase> {
+        let bases: Option<Vec<ProductBase>> = self.bases(film).into_iter().collect();
+        bases?.into_iter().max_by_key(|base| (full_cure_days(*base), *base))
+    }
+
+    /// What to beware of at the step in `house`, all its products together, the gravest first.
     pub fn cautions(&self, film: Option<FilmDto>, house: &HouseDto) -> Vec<Caution> {
-        cautions(Facts {
-            kind: self.kind.into(),
-            base: self.base(film),
-            built_year: house.built_year.and_then(|year| i32::try_from(year).ok()),
-            resilient_flooring: house.resilient_flooring,
-        })
+        let of = |base| {
+            cautions(Facts {
+                kind: self.kind.into(),
+                base,
+                built_year: house.built_year.and_then(|year| i32::try_from(year).ok()),
+                resilient_flooring: house.resilient_flooring,
+            })
+        };
+        let all: BTreeSet<Caution> = self.bases(film).into_iter().flat_map(of).collect();
+        all.into_iter().collect()
     }
 
     /// What the step uses and needs at hand in `house` with `people`. `is_first`: material is loaded for a step once, for

@@ -166,8 +166,9 @@ impl Caution {
 /// What to beware of, the gravest first.
 pub fn cautions(facts: Facts) -> Vec<Caution> {
     let mut found = match facts.kind {
-        StepKind::Sand | StepKind::Edge => vec![Caution::DustBags, Caution::WoodDust],
-        StepKind::Abrade | StepKind::Vacuum => vec![Caution::WoodDust],
+        StepKind::Sand | StepKind::Edge | StepKind::Abrade | StepKind::Vacuum => {
+            vec![Caution::DustBags, Caution::WoodDust]
+        }
         StepKind::TreatA | StepKind::TreatB => vec![Caution::TreatmentContact, Caution::DwellAir],
         StepKind::Stain | StepKind::Seal | StepKind::Coat => vec![Caution::Ventilation],
         StepKind::SetUp | StepKind::WaterPop | StepKind::Check | StepKind::WalkThrough | StepKind::Other => Vec::new(),
@@ -278,6 +279,14 @@ mod tests {
         assert_eq!(of(StepKind::TreatA, None, None), both);
         assert_eq!(of(StepKind::TreatB, None, None), both);
         assert!(of(StepKind::WalkThrough, None, None).is_empty());
+    }
+
+    /// Dust of finish between coats heats itself as dust of the first sanding does, in the buffer's bag and the vacuum's.
+    #[test]
+    fn wherever_dust_is_bagged_the_bag_is_emptied() {
+        for kind in [StepKind::Sand, StepKind::Edge, StepKind::Abrade, StepKind::Vacuum] {
+            assert!(of(kind, Some(2000), None).starts_with(&[Caution::DustBags, Caution::WoodDust]), "{kind:?}");
+        }
     }
 
     #[test]

@@ -10,6 +10,7 @@ mod refused_nouns;
 mod rolling;
 mod round_trip;
 mod schema;
+mod supplies;
 mod treat_again;
 
 use super::*;
