@@ -195,3 +195,15 @@ proptest! {
         prop_assert_eq!(within(&plain), within(&other));
     }
 }
+
+/// Half of a floor at 8 % and half at 14 %: one area never differs from itself, so it passes, and that is said.
+#[test]
+fn a_floor_of_one_area_is_told_that_it_was_held_against_nothing() {
+    let hall = area("Hall", 100, vec![800, 800, 1_400, 1_400]);
+    let judged = alone(std::slice::from_ref(&hall));
+    assert_eq!(judged.finding, Finding::Passes);
+    let warned = told(&judged, &[hall]).warnings;
+    assert!(warned.len() == 1 && warned[0].contains("one area") && warned[0].contains("8.0 to 14.0 %"), "{warned:?}");
+    let two = [area("Hall", 100, vec![800; 4]), area("Den", 100, vec![810; 4])];
+    assert!(told(&alone(&two), &two).warnings.is_empty());
+}

@@ -86,6 +86,7 @@ fn warnings(judged: &Judged, areas: &[AreaReadings]) -> Vec<String> {
             if area.beyond_meter == 1 { "1 reading is".to_owned() } else { format!("{} readings are", area.beyond_meter) }
         ));
     }
+    said.extend(one_area(judged, areas));
     let side = |over: i32| if over < 0 { "below" } else { "above" };
     if let Some((over, true)) = judged.beside.over_baseline_deci {
         let points = deci(over.abs());
@@ -114,6 +115,21 @@ fn warnings(judged: &Judged, areas: &[AreaReadings]) -> Vec<String> {
         }
     }
     said
+}
+
+/// An area never differs from a floor that is nothing else, however far apart its readings are.
+fn one_area(judged: &Judged, areas: &[AreaReadings]) -> Option<String> {
+    let [area] = areas else { return None };
+    let passes = matches!(judged.finding, Finding::Passes | Finding::PassesButLook);
+    let (low, high) = (area.corrected_centi().min()?, area.corrected_centi().max()?);
+    (passes && high - low > 2 * judged.rules.points_max_centi).then(|| {
+        format!(
+            "the floor is one area and was held against nothing but itself, with readings from {} to {} %: name its rooms \
+             as areas",
+            centi(low),
+            centi(high)
+        )
+    })
 }
 
 fn look(spot: &Spot, areas: &[AreaReadings]) -> String {
