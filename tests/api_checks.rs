@@ -135,6 +135,40 @@ async fn exactly_one_point_passes() {
     assert_eq!(passed["verdict"]["emc_percent"], 8.5);
 }
 
+/// Wood Handbook, equation 4-5: 30 C and 85 % make 17.5 % of moisture, 20 C and 30 % make 6.2 %.
+#[tokio::test]
+async fn the_air_is_that_of_the_forecast_and_a_reading_in_the_house_comes_first() {
+    let app = app::start().await;
+    let (office, phone) = treated_job(&app, json!("recheck")).await;
+    let day: Vec<Value> = (0..48)
+        .map(|hour| {
+            let start = (monday() + Duration::hours(hour - 36)).to_rfc3339();
+            json!({"start": start, "temp_c": 30, "rh_percent": 85})
+        })
+        .collect();
+    office.post("/v1/regions", &json!({"key": "coast", "name": "Coast", "forecast": {"hours": day}})).await.expect(201);
+    let mut closed = house("elm-2");
+    closed["air"] = json!("closed");
+    office.put("/v1/houses/elm-2", &closed).await.expect(200);
+    // Each time wet enough to fail, so that the check can be made again.
+    let told = async |hours: i64| {
+        app.clock.set(monday() + Duration::hours(hours));
+        phone.post(RECORDS, &check(hours, &readings(8.0, 12.0))).await.expect(201)["verdict"].clone()
+    };
+    assert!(told(1).await.get("emc_percent").is_none(), "nothing is known of the air");
+    closed["region"] = json!("coast");
+    office.put("/v1/houses/elm-2", &closed).await.expect(200);
+    let forecast = told(5).await;
+    assert_eq!(forecast["emc_percent"], 17.5);
+    assert!(forecast["warnings"].to_string().contains("it will go on taking up water"), "{forecast}");
+    let reading = json!({"temp_c": 20, "rh_percent": 30});
+    office.post("/v1/houses/elm-2/air-readings", &reading).await.expect(201);
+    let measured = told(10).await;
+    let emc = measured["emc_percent"].as_f64().unwrap();
+    assert!((6.2..10.0).contains(&emc), "on its way back from 6.2 % after five hours: {measured}");
+    assert!(told(40).await.get("emc_percent").is_none(), "past the forecast the air is a guess");
+}
+
 #[tokio::test]
 async fn the_floor_before_wetting_and_the_species_are_heeded() {
     let app = app::start().await;

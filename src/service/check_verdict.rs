@@ -10,7 +10,7 @@ use crate::domain::climate::Air;
 use crate::domain::fault::Fault;
 use crate::domain::time::Minute;
 use crate::dto::{
-    FindingDto, HouseAirDto, JobDto, MeterDto, OutcomeDto, ReadingDto, StepDto, StepKindDto, VerdictDto, area_readings,
+    FindingDto, JobDto, MeterDto, OutcomeDto, ReadingDto, StepDto, StepKindDto, VerdictDto, area_readings,
 };
 use crate::store::{NewJob, RecordOutcome, RecordRow};
 use crate::trade::approach::{self, AreaRound, Prediction, Round};
@@ -55,7 +55,7 @@ impl Site {
             return body.outcome.map(Decided::of).ok_or_else(no_outcome);
         };
         error::refuse(self.remarks(body))?;
-        let verdict = (!body.readings.is_empty()).then(|| self.verdict(step, meter, &body.readings));
+        let verdict = (!body.readings.is_empty()).then(|| self.verdict(step, meter, body));
         let (found, told) = match &verdict {
             Some(verdict) => (outcome_of(verdict.finding), verdict.in_words.as_str()),
             None => (None, "there are no readings"),
@@ -87,9 +87,9 @@ impl Site {
         Ok(Decided { verdict, overruled, ..Decided::of(outcome) })
     }
 
-    fn verdict(&self, step: &StepDto, meter: &MeterDto, readings: &[ReadingDto]) -> VerdictDto {
-        let areas = area_readings(step, &self.house, &self.bench.settings, readings);
-        let beside = Beside { baseline_centi: self.baseline_centi(step, meter), air: self.air(), subfloor: None };
+    fn verdict(&self, step: &StepDto, meter: &MeterDto, body: &RecordBody) -> VerdictDto {
+        let areas = area_readings(step, &self.house, &self.bench.settings, &body.readings);
+        let beside = Beside { baseline_centi: self.baseline_centi(step, meter), air: self.air(body), subfloor: None };
         VerdictDto::new(&meter::judge(&areas, meter.rules(), &beside), &areas)
     }
 
@@ -100,13 +100,10 @@ impl Site {
         meter::floor_mean_centi(&area_readings(step, &self.house, &self.bench.settings, &doc.readings))
     }
 
-    /// Of a house that is held at its values; of other houses the air now is only guessed.
-    fn air(&self) -> Option<Air> {
-        let centi = |value: f64| (value * 100.0).round() as i32;
-        match self.house.air {
-            HouseAirDto::Controlled { temp_c, rh_percent } => Air::new(centi(temp_c), centi(rh_percent)),
-            HouseAirDto::Closed | HouseAirDto::Open { .. } => None,
-        }
+    /// What the wood has been in when its readings end.
+    fn air(&self, body: &RecordBody) -> Option<Air> {
+        let finished = wire::instant(body.finished_at.as_deref()?).ok()?;
+        self.climate.as_ref()?.of_wood_at(Minute::floor_from(finished))
     }
 
     /// What follows from a failed try; the job with its grown chain, if it grows.

@@ -3,6 +3,7 @@
 use super::bench::Bench;
 use super::check_verdict::Decided;
 use super::jobs::JobDoc;
+use super::keep_off::sky;
 use super::report_rules::Site;
 use super::{Service, ServiceError, snapshot, wire};
 use crate::domain::fault::Fault;
@@ -225,7 +226,13 @@ impl Service {
         let doc: JobDoc = row.doc.parse()?;
         let mut job = snapshot::job_document(&row, &chain, &house.key, bench.zone)?;
         job.pins = doc.pins;
-        Ok(Site { job, house: house.doc.parse()?, row, records, bench })
+        let climate = if job.steps.iter().flatten().any(|step| step.meter.is_some()) {
+            let company = session.company_row().await?;
+            sky(session, &company, row.house_id, self.now_minute()).await?.climate
+        } else {
+            None
+        };
+        Ok(Site { job, house: house.doc.parse()?, row, records, bench, climate })
     }
 
     fn new_record(

@@ -6,6 +6,7 @@ use super::{ServiceError, error, nouns, snapshot};
 use crate::domain::fault::Fault;
 use crate::dto::{HistoryDto, HouseDto, JobDto, Located, NOTE_CHARS_MAX, OutcomeDto, WaitKindDto};
 use crate::store::{JobRow, JobStatus, RecordOutcome, RecordRow};
+use crate::trade::readings::HouseClimate;
 use uuid::Uuid;
 
 /// Readings of one report: the largest area there is needs 8,000 at 40 on 1,000 sq ft.
@@ -18,6 +19,8 @@ pub(super) struct Site {
     pub(super) house: HouseDto,
     pub(super) records: Vec<RecordRow>,
     pub(super) bench: Bench,
+    /// The air in the house, where a check of the job asks for readings and anything is known.
+    pub(super) climate: Option<HouseClimate>,
 }
 
 impl Site {

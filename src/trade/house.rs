@@ -58,18 +58,19 @@ fn closed(outdoor: &HourlyClimate) -> HourlyClimate {
         mean(temp_sum, vapours[day].iter().sum(), first_day as i64)
     });
     // In usual air the month's mean day is every day, so its mean stands all month.
-    let usual = outdoor.usual().map(|usual| {
-        usual.by_day(|day| {
-            let temp_sum = day.iter().map(|air| i64::from(air.temp_centi_c)).sum();
-            mean(temp_sum, day.iter().map(vapour_milli_pa).sum(), day.len() as i64)
-        })
-    });
+    let usual = outdoor.usual().map(|usual| usual.by_day(mean_of));
     HourlyClimate::of_house(outdoor.start(), hours.collect(), outdoor.forecast_end()).followed_by(usual)
 }
 
-/// Whole milli-pascals, so that a mean does not depend on the order of its sum.
-fn vapour_milli_pa(air: &Air) -> i64 {
+/// Whole milli-pascals, so that a mean or a part of a difference does not depend on the order of arithmetic.
+pub(crate) fn vapour_milli_pa(air: &Air) -> i64 {
     (air.vapour_pressure_pa() * 1000.0).round() as i64
+}
+
+/// Mean in temperature and in vapour pressure of at least one hour.
+pub(crate) fn mean_of(hours: &[Air]) -> Air {
+    let temp_sum = hours.iter().map(|air| i64::from(air.temp_centi_c)).sum();
+    mean(temp_sum, hours.iter().map(vapour_milli_pa).sum(), hours.len().max(1) as i64)
 }
 
 fn mean(temp_centi_c_sum: i64, vapour_milli_pa_sum: i64, count: i64) -> Air {

@@ -9,6 +9,7 @@
 use crate::domain::climate::{Air, AirReading};
 use crate::domain::time::{HOUR, Minute};
 use crate::trade::climate::{AirOverTime, HourlyClimate, hour_of, nearest_quotient};
+use crate::trade::house::{mean_of, vapour_milli_pa};
 use crate::trade::humid_air;
 use std::sync::Arc;
 
@@ -48,7 +49,7 @@ impl HouseClimate {
                 hour,
                 air: reading.air,
                 temp_off_centi_c: i64::from(reading.air.temp_centi_c) - i64::from(expected.temp_centi_c),
-                vapour_off_milli_pa: vapour_milli_pa(reading.air) - vapour_milli_pa(expected),
+                vapour_off_milli_pa: vapour_milli_pa(&reading.air) - vapour_milli_pa(&expected),
             };
             match told.last_mut() {
                 Some(last) if last.hour == hour => *last = entry,
@@ -56,6 +57,23 @@ impl HouseClimate {
             }
         }
         Some(HouseClimate { model, told })
+    }
+
+    /// The air that wood in the house has been in when it is read at `at`: as measured, while a reading tells something;
+    /// otherwise the mean of the day before as computed, because wood follows air by days and not by hours. `None` where
+    /// that would be a guess past the forecast, and where nothing is known.
+    pub fn of_wood_at(&self, at: Minute) -> Option<Air> {
+        let before = self.told.iter().rev().find(|told| told.hour <= at);
+        if before.is_some_and(|told| at.since(told.hour) / HOUR < READING_FADE_HOURS) {
+            return self.air_at(at);
+        }
+        let model = self.model.as_deref()?;
+        if at < model.start() || model.forecast_end().is_some_and(|end| end <= at) {
+            return None;
+        }
+        let hours = (0..READING_FADE_HOURS).map(|back| hour_of(at).plus(-back * HOUR));
+        let day: Vec<Air> = hours.filter(|hour| *hour >= model.start()).map(|hour| model.at(hour)).collect();
+        Some(mean_of(&day))
     }
 
     /// What is computed for the house, readings left out.
@@ -86,14 +104,9 @@ impl Told {
         let part = |off: i64| nearest_quotient(off * left, READING_FADE_HOURS);
         let temp_c = (i64::from(expected.temp_centi_c) + part(self.temp_off_centi_c)) as f64 / 100.0;
         // Vapour cannot be less than none; more than saturation condenses.
-        let vapour_milli_pa = (vapour_milli_pa(expected) + part(self.vapour_off_milli_pa)).max(0);
+        let vapour_milli_pa = (vapour_milli_pa(&expected) + part(self.vapour_off_milli_pa)).max(0);
         Air::nearest(temp_c, humid_air::rh_of_vapour_percent(vapour_milli_pa as f64 / 1000.0, temp_c))
     }
-}
-
-/// Whole milli-pascals, so that a part of a difference does not depend on the order of arithmetic.
-fn vapour_milli_pa(air: Air) -> i64 {
-    (air.vapour_pressure_pa() * 1000.0).round() as i64
 }
 
 #[cfg(test)]
@@ -143,6 +156,33 @@ mod tests {
         assert!((half.vapour_pressure_pa() - 895.3).abs() < 0.5, "{}", half.vapour_pressure_pa());
         // Within the hour the air stands, as it does everywhere.
         assert_eq!(house.air_at(at(11).plus(59)), house.air_at(at(11)));
+    }
+
+    /// Days of 10 and 20 C and 60 %: what wood has been in is neither the one nor the other.
+    #[test]
+    fn wood_has_been_in_what_was_measured_or_in_a_day_of_what_was_computed() {
+        let hour = |hour: i64| OutdoorHour {
+            start: at(hour),
+            air: air(if hour % 24 < 12 { 1_000 } else { 2_000 }, 6_000),
+            rain_centi_mm: 0,
+        };
+        let outdoors = HourlyClimate::from_hours((0..240).map(hour).collect()).unwrap();
+        let open = |readings: &[(i64, Air)]| {
+            house(HouseAir::Open { heated_to_centi_c: None }, Some(&outdoors), readings).unwrap()
+        };
+        let temp = |house: &HouseClimate, hour: i64| house.of_wood_at(at(hour)).map(|air| air.temp_centi_c);
+        let unread = open(&[]);
+        assert_eq!([23, 100, 130, 239].map(|hour| temp(&unread, hour)), [Some(1_500); 4]);
+        assert_eq!([-1, 240, 1_000].map(|hour| temp(&unread, hour)), [None; 3], "nothing but a guess");
+        assert_eq!(temp(&unread, 0), Some(1_000), "one hour is known");
+        let read = open(&[(100 * HOUR, air(3_000, 3_000))]);
+        assert_eq!([99, 100, 124].map(|hour| temp(&read, hour)), [Some(1_500), Some(3_000), Some(1_500)]);
+        let late = open(&[(250 * HOUR, air(3_000, 3_000))]);
+        assert_eq!([249, 250, 274].map(|hour| temp(&late, hour)), [None, Some(3_000), None]);
+        let held = house(HouseAir::Controlled(air(2_100, 4_500)), None, &[]).unwrap();
+        assert_eq!(held.of_wood_at(at(0)), Some(air(2_100, 4_500)));
+        let alone = house(HouseAir::Closed, None, &[(0, air(1_200, 8_000))]).unwrap();
+        assert_eq!([0, 23, 24].map(|hour| temp(&alone, hour)), [Some(1_200), Some(1_200), None]);
     }
 
     #[test]
