@@ -6,15 +6,21 @@
 #![allow(clippy::unwrap_used, reason = "the tables below are ours; a slip in one must stop the test")]
 
 use std::fmt::Write;
+use tackfree::domain::chain::StepKind;
 use tackfree::domain::climate::Film;
+use tackfree::dto::{StepKindDto, built_in_method};
 use tackfree::trade::drying::{LABEL_RH_PERCENT, LABEL_TEMP_C, drying_factor};
 use tackfree::trade::humid_air::{dew_point_c, rh_kept_vapour_percent, saturation_pressure_pa, vapour_deficit_pa};
+use tackfree::trade::meter::{NEEDED_PER_1000_SQFT_FLOOR, NEEDED_PER_1000_SQFT_SUBFLOOR, needed};
 use tackfree::trade::moisture::{emc_percent_c, emc_percent_f};
+use tackfree::trade::quantities::wet_film_centi_mils;
 use tackfree::trade::sections::{Applicators, EvenOut, PartWork, Room, Treatment, Window, largest};
+use tackfree::trade::supplies::usual_product;
 
 const HANDBOOK: &str = "*Wood Handbook*, table 4-2";
 const ASHRAE: &str = "ASHRAE, by PyPI `psychrolib` 2.5.0 at 101325 Pa";
 const DWELL: &str = "dwell(x) = s + x (1/rB - 1/rA) within 10 to 15 minutes, worked by hand";
+const PRACTICE: &str = "common practice, no source";
 const MODEL: &str = "our model, worked with ASHRAE's saturation pressure";
 /// *Wood Handbook*, table 4-2, 30 to 130 F, as reprinted at woodworkerssource.com/wood-moisture-content.html.
 const REPRINT: &str = include_str!("../data/wood-handbook-table-4-2.csv");
@@ -47,7 +53,17 @@ pub struct Section {
 
 /// All of them, in the order of the page; the reprinted grid of the handbook's table is apart, in [`reprint`].
 pub fn sections() -> Vec<Section> {
-    vec![emc(), humid_air(), vapour_kept(), drying(), treatment_sections()]
+    vec![
+        emc(),
+        humid_air(),
+        vapour_kept(),
+        drying(),
+        treatment_sections(),
+        covers(),
+        wet_film(),
+        sanding(),
+        readings_needed(),
+    ]
 }
 
 fn emc() -> Section {
@@ -208,6 +224,101 @@ fn treatment_sections() -> Section {
         title: "Treatment sections",
         text: "Every point of the floor has to have dwelt 10 to 15 minutes when part B comes. A change of rollers takes two \
                minutes; nothing else is counted here. Derived in `treatment-sections.md`.",
+        values: table.map(value).into(),
+    }
+}
+
+fn covers() -> Section {
+    let table = [
+        ("sealer", StepKind::Seal, 400, 600),
+        ("finish", StepKind::Coat, 400, 600),
+        ("two-part treatment, part A", StepKind::TreatA, 350, 400),
+        ("two-part treatment, part B", StepKind::TreatB, 350, 400),
+        ("water", StepKind::WaterPop, 300, 500),
+        ("stain", StepKind::Stain, 400, 600),
+    ];
+    let ends = |(name, kind, low, high): (&'static str, StepKind, i64, i64)| {
+        let ours = usual_product(kind).unwrap().cover;
+        [("low", low, ours.low), ("high", high, ours.high)].map(|(end, published, ours)| Value {
+            what: format!("cover of {name}, {end} end, sq ft/gal"),
+            source: PRACTICE,
+            published: published as f64,
+            ours: ours as f64,
+            decimals: 0,
+            allowed: 0.0,
+        })
+    };
+    Section {
+        title: "Cover",
+        text: "What a gallon covers where no label says so. What is bought is counted by the low end.",
+        values: table.into_iter().flat_map(ends).collect(),
+    }
+}
+
+fn wet_film() -> Section {
+    let table = [(300, 5.35), (350, 4.58), (400, 4.01), (500, 3.21), (600, 2.67)];
+    let value = |(cover, published): (i64, f64)| Value {
+        what: format!("wet film at {cover} sq ft/gal, mils"),
+        source: "identity of units: 231 cubic inches a gallon, 1604/cover, worked by hand",
+        published,
+        ours: wet_film_centi_mils(cover).unwrap() as f64 / 100.0,
+        decimals: 2,
+        allowed: 0.0,
+    };
+    Section {
+        title: "Wet film",
+        text: "Mils are thousandths of an inch. Kept to the hundredth.",
+        values: table.map(value).into(),
+    }
+}
+
+/// Square feet per person-hour of each sanding pass, as the method is written.
+fn sanding_rates(method: &str) -> Vec<i64> {
+    let method = built_in_method(method).unwrap();
+    let passes = method.steps.iter().filter(|step| step.kind == StepKindDto::Sand);
+    passes.map(|step| step.sqft_per_person_hour.unwrap()).collect()
+}
+
+fn sanding() -> Section {
+    let values = ["two-part-waterborne", "natural-waterborne", "stain-oil-modified", "penetrating-oil"].map(|method| {
+        let rates = sanding_rates(method);
+        let hours_per_sqft: f64 = rates.iter().map(|rate| 1.0 / *rate as f64).sum();
+        // Each pass takes whole person-minutes, rounded up.
+        let minutes: i64 = rates.iter().map(|rate| (800 * 60 + rate - 1) / rate).sum();
+        let value = |what: &str, published, ours, allowed| Value {
+            what: format!("{what} by method {method}"),
+            source: "construction cost book, about",
+            published,
+            ours,
+            decimals: 1,
+            allowed,
+        };
+        [
+            value("sanding, three passes with edging, sq ft per person-hour", 43.0, 1.0 / hours_per_sqft, 0.5),
+            value("sanding 800 sq ft, person-hours", 18.4, minutes as f64 / 60.0, 0.3),
+        ]
+    });
+    Section {
+        title: "Sanding",
+        text: "The book's two figures are both rounded: 800 sq ft at 43 an hour are 18.6 person-hours. How the passes divide \
+               them is practice, no source.",
+        values: values.into_iter().flatten().collect(),
+    }
+}
+
+fn readings_needed() -> Section {
+    let table = [("flooring", NEEDED_PER_1000_SQFT_FLOOR, 40.0), ("subfloor", NEEDED_PER_1000_SQFT_SUBFLOOR, 20.0)];
+    let value = |(floor, per_1000, published): (&'static str, u32, f64)| Value {
+        what: format!("readings on 1,000 sq ft of wood {floor}, at least"),
+        source: "association's guidelines, as reported in the trade press",
+        published,
+        ours: needed(1_000, per_1000) as f64,
+        decimals: 0,
+        allowed: 0.0,
+    };
+    Section {
+        title: "Readings over a floor",
+        text: "Counted area by area and rounded up, so that a floor of several areas never needs fewer.",
         values: table.map(value).into(),
     }
 }
