@@ -197,6 +197,53 @@ async fn the_letter_follows_plan_and_reports() {
     assert_eq!(done["dates"]["full_cure_earliest"], "2026-03-16");
 }
 
+/// A coat that is done a day late dries overnight from then on: shifting Monday's midnight by the delay would let people
+/// on the floor in the afternoon, or keep them off for another.
+#[tokio::test]
+async fn the_letter_keeps_people_off_from_when_the_coat_was_done() {
+    let app = app::start().await;
+    let office = office(&app).await;
+    let mut job = office.get("/v1/jobs/linden-4-floors").await.expect(200);
+    job["waits"][1] = json!({"from": "coat", "to": "hand-over", "min_minutes": 60, "film": "waterborne",
+                             "keep_off": true, "overnight": true});
+    job["steps"][1]["care"] = json!({"socks_hours": 2});
+    let patch = json!({"steps": job["steps"], "waits": job["waits"], "pins": []});
+    office.patch("/v1/jobs/linden-4-floors", &patch).await.expect(200);
+    office.publish().await;
+    app.clock.set(monday() + chrono::Duration::hours(24 + 10));
+    for (step, from, until) in [("sand", "09T07:00", "09T09:00"), ("coat", "10T14:00", "10T15:00")] {
+        let done = json!({"step": step, "crew": "north", "outcome": "done",
+            "started_at": format!("2026-03-{from}:00-04:00"), "finished_at": format!("2026-03-{until}:00-04:00")});
+        office.post("/v1/jobs/linden-4-floors/records", &done).await.expect(201);
+    }
+    let letter = office.get("/v1/jobs/linden-4-floors/customer-letter").await.expect(200);
+    let (from, until) = ("2026-03-10T15:00:00-04:00", "2026-03-11T00:00:00-04:00");
+    assert_eq!(letter["keep_offs"][0]["from"], from, "{letter}");
+    assert_eq!(letter["keep_offs"][0]["until"], until);
+    assert_eq!((&letter["dates"]["coated_at"], &letter["dates"]["socks_at"]), (&json!(from), &json!(until)));
+}
+
+/// Nobody puts furniture on a floor that still gets a coat.
+#[tokio::test]
+async fn no_date_is_said_while_a_coat_is_not_promised() {
+    let app = app::start().await;
+    let office = office(&app).await;
+    let path = "/v1/jobs/linden-4-floors/customer-letter";
+    office.publish().await;
+    let first = office.get(path).await.expect(200)["dates"]["coated_at"].clone();
+    let mut steps = app::steps();
+    let second = json!({"key": "coat-2", "name": "Coat 2", "kind": "coat", "minutes": 60, "skills": ["finishing"]});
+    steps.as_array_mut().unwrap().insert(2, second);
+    let mut waits = app::waits();
+    waits[1]["to"] = json!("coat-2");
+    waits.as_array_mut().unwrap().push(json!({"from": "coat-2", "to": "hand-over"}));
+    office.patch("/v1/jobs/linden-4-floors", &json!({"steps": steps, "waits": waits, "pins": []})).await.expect(200);
+    assert_eq!(office.get(path).await.expect(200)["dates"], Value::Null);
+    office.publish().await;
+    let last = office.get(path).await.expect(200)["dates"]["coated_at"].clone();
+    assert!(last.as_str().unwrap() > first.as_str().unwrap(), "{last} after {first}");
+}
+
 /// Every member of products, items and care has its bound, told at its place, in a job's own steps and in overrides.
 #[tokio::test]
 async fn supplies_are_bounded() {

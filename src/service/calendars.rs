@@ -178,7 +178,7 @@ fn keep_off(directory: &Directory, time: &KeepOff) -> Option<Event> {
         sequence: u32::try_from(i64::from(row.sequence) + time.revision).unwrap_or(0),
         stamp: changed,
         last_modified: changed,
-        start: Minute::floor_from(row.end),
+        start: time.from,
         end: time.until,
         summary: format!("Keep off: {rooms}"),
         description: format!("Drying after: {}. It takes longer when it is cold or humid.", known.step.name),

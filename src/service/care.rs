@@ -2,14 +2,14 @@
 //! for the customer's calendar.
 
 use super::directory::Directory;
-use super::keep_off::{DRYING_MINUTES_MAX, KeepOff, Sky, sky};
+use super::keep_off::{DRYING_MINUTES_MAX, KeepOff, Sky, done_at, sky};
 use super::{Service, ServiceError};
 use crate::domain::chain::StepKind;
 use crate::domain::climate::Film;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::dto::{FilmDto, StepDto};
-use crate::store::{BookingRow, CompanyRow, RecordOutcome, RecordRow, Session};
+use crate::store::{BookingRow, CompanyRow, RecordRow, Session};
 use crate::trade::customer_dates::{Care, CustomerDates, LastCoat, customer_dates};
 use crate::trade::ready::DryingTable;
 use crate::trade::supplies::ProductBase;
@@ -20,7 +20,7 @@ use uuid::Uuid;
 /// The last coat of a job, and the dates that follow from it.
 #[derive(Debug, Clone)]
 pub(super) struct JobCare {
-    /// The last piece of the last coat.
+    /// The last piece of the last coat; called off, too, while another coat is promised no more.
     pub(super) after: BookingRow,
     /// What follows.
     pub(super) dates: CustomerDates,
@@ -35,7 +35,7 @@ pub(super) struct JobCare {
 }
 
 impl Service {
-    /// Of every job that `rows` of `house` hold a coat of. `keep_offs` are those of the same rows.
+    /// Of every job that `rows` of `house` hold a coat of, once all its coats are promised or done. `keep_offs` are those of the same rows.
     pub(super) async fn cares(
         &self,
         session: &mut Session,
@@ -48,19 +48,32 @@ impl Service {
         let jobs: BTreeSet<Uuid> = rows.iter().map(|row| row.job_id).collect();
         let mut cares = Vec::new();
         for job in jobs {
-            let coats: Vec<&BookingRow> = rows.iter().filter(|row| row.job_id == job && wets(directory, row)).collect();
-            let last = coats.iter().max_by_key(|row| (!row.cancelled, row.end, &row.step_key));
-            let Some((row, known)) = last.and_then(|row| Some((*row, directory.step(job, &row.step_key)?))) else {
+            let records = session.records_of_job(job).await?;
+            let mut coats: Vec<&BookingRow> =
+                rows.iter().filter(|row| row.job_id == job && wets(directory, job, &row.step_key)).collect();
+            let end = |row: &BookingRow| done_at(&records, &row.step_key).unwrap_or(Minute::floor_from(row.end));
+            coats.sort_by_key(|row| (!row.cancelled, end(row), row.end, &row.step_key));
+            let Some((row, known)) = coats.last().and_then(|row| Some((*row, directory.step(job, &row.step_key)?)))
+            else {
                 continue;
             };
-            let records = session.records_of_job(job).await?;
+            // While a coat is neither done nor promised, nobody knows which will be the last and when.
+            let promised = |key: &str| coats.iter().any(|row| row.step_key == key && !row.cancelled);
+            let is_open = directory.steps(job).any(|step| {
+                let needed = !step.only_on_lapse && wets(directory, job, &step.key);
+                needed && !promised(&step.key) && done_at(&records, &step.key).is_none()
+            });
+            // Who has been told is told that it holds no more; nobody else is told anything.
+            if is_open && !coats.iter().any(|row| row.cancelled) {
+                continue;
+            }
             let until = keep_offs.iter().filter(|time| time.after.job_id == job && time.after.step_key == row.step_key);
             let coat = Coat { row, step: known.step, film: known.film, until: until.map(|time| time.until).max() };
             let (dates, is_done) = coat.dates(&sky, known.zone, &records);
             let promised = coats.iter().map(|row| i64::from(row.sequence)).sum::<i64>();
             let told = coats.iter().map(|row| row.last_modified).chain(records.iter().map(|record| record.recorded_at));
             cares.push(JobCare {
-                after: row.clone(),
+                after: BookingRow { cancelled: row.cancelled || is_open, ..row.clone() },
                 dates,
                 zone: known.zone,
                 is_done,
@@ -73,8 +86,8 @@ impl Service {
 }
 
 /// Whether a step leaves on the floor what has to dry and cure.
-fn wets(directory: &Directory, row: &BookingRow) -> bool {
-    let kind = directory.step(row.job_id, &row.step_key).map(|known| StepKind::from(known.step.kind));
+fn wets(directory: &Directory, job: Uuid, step: &str) -> bool {
+    let kind = directory.step(job, step).map(|known| StepKind::from(known.step.kind));
     kind.is_some_and(|kind| match kind {
         StepKind::TreatA | StepKind::TreatB | StepKind::Stain | StepKind::Seal | StepKind::Coat => true,
         StepKind::SetUp
@@ -98,11 +111,8 @@ struct Coat<'a> {
 
 impl Coat<'_> {
     fn dates(&self, sky: &Sky, zone: Zone, records: &[RecordRow]) -> (CustomerDates, bool) {
-        let own = records.iter().filter(|record| record.step_key == self.row.step_key);
-        let done =
-            own.filter(|record| record.outcome == RecordOutcome::Done).filter_map(|record| record.finished_at).max();
-        let planned = Minute::floor_from(self.row.end);
-        let finish = done.map_or(planned, Minute::ceil_from);
+        let done = done_at(records, &self.row.step_key);
+        let finish = done.unwrap_or(Minute::floor_from(self.row.end));
         // Nobody has said what it is: the longer times, to be careful.
         let base = self.step.base(self.film).unwrap_or(ProductBase::OilModified);
         let film = self.film.map(Film::from).or_else(|| base.film());
@@ -112,7 +122,7 @@ impl Coat<'_> {
             finish,
             base,
             drying: table.as_ref(),
-            keep_off_until: self.until.map(|until| until.plus(finish.since(planned))),
+            keep_off_until: self.until,
             care: self.step.care.map_or_else(Care::default, Care::from),
         };
         (customer_dates(&coat, zone), done.is_some())

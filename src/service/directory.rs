@@ -75,6 +75,11 @@ impl Directory {
         Some(Known { job, house, step, film, zone })
     }
 
+    /// All steps of a job, by key.
+    pub(super) fn steps(&self, job: Uuid) -> impl Iterator<Item = &StepDto> {
+        self.steps.get(&job).into_iter().flat_map(BTreeMap::values)
+    }
+
     /// One crew.
     pub(super) fn crew(&self, id: Uuid) -> Option<&CrewDto> {
         self.crews.get(&id)

@@ -5,7 +5,7 @@ use super::{Service, ServiceError, air_readings, snapshot, wire};
 use crate::domain::climate::Film;
 use crate::domain::time::Minute;
 use crate::dto::{FilmDto, HouseDto, PLANNING_FORMAT, PlanningFile, RegionDto, WaitDto, assemble};
-use crate::store::{BookingRow, CompanyRow, Noun, Session, StoreError};
+use crate::store::{BookingRow, CompanyRow, Noun, RecordOutcome, RecordRow, Session, StoreError};
 use crate::trade::climate::HourlyClimate;
 use crate::trade::house::model_of;
 use crate::trade::readings::HouseClimate;
@@ -23,9 +23,11 @@ pub(super) const DRYING_MINUTES_MAX: i64 = 130 * 1440;
 pub(super) struct KeepOff {
     /// The work that leaves the floor wet.
     pub(super) after: BookingRow,
+    /// Its end: as reported, or else as promised.
+    pub(super) from: Minute,
     /// First minute on which it may be walked on.
     pub(super) until: Minute,
-    /// Rises whenever the weather or the house is told anew: the end may have changed then.
+    /// Rises whenever the weather or the house is told anew, or the work is reported: the end may have changed then.
     pub(super) revision: i64,
     /// When that was last.
     pub(super) told_at: DateTime<Utc>,
@@ -50,27 +52,36 @@ impl Service {
     ) -> Result<Vec<KeepOff>, ServiceError> {
         let sky = sky(session, company, house, self.now_minute()).await?;
         let zone = wire::zone_or(sky.house.time_zone.as_deref(), super::companies::office_zone(company)?);
-        let mut waits: BTreeMap<Uuid, Vec<WaitDto>> = BTreeMap::new();
+        let mut jobs: BTreeMap<Uuid, (Vec<WaitDto>, Vec<RecordRow>)> = BTreeMap::new();
         let mut times = Vec::new();
         for row in last_pieces(rows) {
-            if let std::collections::btree_map::Entry::Vacant(unseen) = waits.entry(row.job_id) {
+            if let std::collections::btree_map::Entry::Vacant(unseen) = jobs.entry(row.job_id) {
                 let (job, chain) = session.job_with_chain(row.job_id).await?;
-                unseen.insert(snapshot::job_document(&job, &chain, "", zone)?.waits.unwrap_or_default());
+                let waits = snapshot::job_document(&job, &chain, "", zone)?.waits.unwrap_or_default();
+                unseen.insert((waits, session.records_of_job(row.job_id).await?));
             }
-            let from = Minute::floor_from(row.end);
-            let known = waits.get(&row.job_id).into_iter().flatten();
-            let own = known.filter(|wait| wait.keep_off && wait.from == row.step_key);
+            let Some((waits, records)) = jobs.get(&row.job_id) else { continue };
+            let from = done_at(records, &row.step_key).unwrap_or(Minute::floor_from(row.end));
+            let own = waits.iter().filter(|wait| wait.keep_off && wait.from == row.step_key);
             let ready = own.filter_map(|wait| {
                 let dry = sky.dry(wait, from)?;
                 Some(if wait.overnight { dry.max(zone.next_day_start(from)) } else { dry })
             });
             if let Some(until) = ready.max().filter(|until| *until > from) {
-                let (revision, told_at) = (sky.revision, sky.told_at);
-                times.push(KeepOff { after: row, until, revision, told_at });
+                let reported = || records.iter().filter(|record| record.step_key == row.step_key);
+                let revision = sky.revision + reported().count() as i64;
+                let told_at = reported().map(|record| record.recorded_at).fold(sky.told_at, DateTime::max);
+                times.push(KeepOff { after: row, from, until, revision, told_at });
             }
         }
         Ok(times)
     }
+}
+
+/// When a step was reported done.
+pub(super) fn done_at(records: &[RecordRow], step: &str) -> Option<Minute> {
+    let done = |record: &&RecordRow| record.step_key == step && record.outcome == RecordOutcome::Done;
+    records.iter().filter(done).filter_map(|record| record.finished_at).max().map(Minute::ceil_from)
 }
 
 /// Of each step: of what is promised, or else of what was. The number is the highest of all its pieces, because which

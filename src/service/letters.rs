@@ -113,20 +113,23 @@ impl Service {
         let crews = rows.iter().map(|row| row.crew_id).collect();
         let directory = Directory::load(session, BTreeSet::from([job.id]), crews).await?;
         let mut keep_offs = self.keep_offs(session, &company, job.house_id, &rows).await?;
-        keep_offs.sort_by_key(|time| (time.after.end, time.until));
+        keep_offs.sort_by_key(|time| (time.from, time.until));
         let cares = self.cares(session, &company, job.house_id, (&rows, &keep_offs), &directory).await?;
         let told = |time: &super::keep_off::KeepOff| {
             let known = directory.step(time.after.job_id, &time.after.step_key)?;
             (time.until.to_utc() > now).then(|| KeepOffDto {
                 areas: known.step.areas.clone().unwrap_or_default(),
                 after: known.step.name.clone(),
-                from: wire::local(zone, time.after.end),
+                from: wire::local(zone, time.from.to_utc()),
                 until: wire::local(zone, time.until.to_utc()),
             })
         };
         let keep_offs: Vec<KeepOffDto> = keep_offs.iter().filter_map(told).collect();
         let ahead: Vec<&BookingRow> = rows.iter().filter(|row| row.end > now).collect();
-        let dates = cares.first().map(|care| CustomerDatesDto::of(&care.dates, care.zone, care.is_done));
+        let dates = cares
+            .first()
+            .filter(|care| !care.after.cancelled)
+            .map(|care| CustomerDatesDto::of(&care.dates, care.zone, care.is_done));
         Ok(CustomerLetterDto {
             company: company.name,
             job: job.key,
