@@ -91,12 +91,12 @@ pub fn customer_dates(coat: &LastCoat<'_>, zone: Zone) -> CustomerDates {
     };
     let (soon, careful) = coat.care.full_cure_days.map_or(full_cure_days(coat.base), |days| (days, days));
     let furniture = (furniture.0.max(socks_at), furniture.1.max(socks_at));
-    let cured = |days: i64| zone.date(days_later(zone, from, days)).max(zone.date(furniture.0));
+    let cured = |days: i64, furniture: Minute| zone.date(days_later(zone, from, days)).max(zone.date(furniture));
     CustomerDates {
         coated_at: coat.finish,
         socks_at,
         furniture,
-        full_cure: (cured(soon), cured(careful)),
+        full_cure: (cured(soon, furniture.0), cured(careful, furniture.1)),
         held_up_minutes,
         is_open,
     }
@@ -169,6 +169,15 @@ mod tests {
         );
         let soft = LastCoat { care: Care { full_cure_days: Some(1), ..care }, ..kept };
         assert_eq!(customer_dates(&soft, new_york()).full_cure.0, date("2026-03-13"));
+    }
+
+    /// Rugs come after furniture, at the earliest and to be careful: a label that only names a quick cure leaves furniture
+    /// at two and four days.
+    #[test]
+    fn nothing_is_cured_before_furniture_may_stand_on_it() {
+        let care = Care { full_cure_days: Some(1), ..Care::default() };
+        let quick = LastCoat { care, ..coat("2026-03-10T15:00:00-04:00", ProductBase::Waterborne) };
+        assert_eq!(customer_dates(&quick, new_york()).full_cure, (date("2026-03-12"), date("2026-03-14")));
     }
 
     /// F at 65 F and 40 % for a waterborne film is 1.101 (psychrolib and the model's own table): 24 h take 26 h 26 min.
