@@ -160,7 +160,12 @@ impl Site {
         }
         if body.readings.len() > READINGS_MAX {
             let what = format!("{} readings", body.readings.len());
-            push("/readings".into(), "too-many", what, "report a check in parts, or every other point");
+            push(
+                "/readings".into(),
+                "too-many",
+                what,
+                "take fewer, or give the house several checks, each of some areas",
+            );
             return faults;
         }
         for (index, reading) in body.readings.iter().enumerate() {
