@@ -248,6 +248,22 @@ impl Session {
         Ok(version)
     }
 
+    /// Waits for whoever changes this job, and has the others wait until the transaction ends. Whoever appends records
+    /// and may let the chain grow takes it first: a record locks its step, and changes of the job lock it the other way
+    /// round.
+    ///
+    /// # Errors
+    /// `NotFound`.
+    pub async fn hold_job(&mut self, id: Uuid) -> Result<(), StoreError> {
+        sqlx::query("SELECT 1 FROM job WHERE company_id = $1 AND id = $2 FOR NO KEY UPDATE")
+            .bind(self.company.0)
+            .bind(id)
+            .fetch_optional(self.db())
+            .await?
+            .map(drop)
+            .ok_or(StoreError::NotFound { what: "job" })
+    }
+
     /// As `hold`, by identifier.
     async fn hold_house(&mut self, id: Uuid) -> Result<(), StoreError> {
         sqlx::query("SELECT 1 FROM house WHERE company_id = $1 AND id = $2 AND archived_at IS NULL FOR SHARE")
