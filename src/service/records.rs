@@ -196,7 +196,7 @@ impl Service {
     async fn site_alone(&self, session: &mut Session, job: &str, step: &str) -> Result<Site, ServiceError> {
         let id = session.job_by_key(job).await?.id;
         let seen = session.record_count(id, step).await?;
-        session.hold_job(id).await?;
+        session.hold_job(job).await?;
         let site = self.site(session, job).await?;
         let current = i64::from(site.count(step));
         if current == seen { Ok(site) } else { Err(StoreError::Stale { current }.into()) }

@@ -142,6 +142,24 @@ impl Session {
         .ok_or(StoreError::NotFound { what: "job" })
     }
 
+    /// As `job_by_key`, once nobody else is changing it or reporting on it; the others wait until the transaction ends.
+    /// Whoever changes a job, or reports what may change it, takes it first: so what is read of the job hangs together,
+    /// and no two wait for each other (a record locks its step, and a change of the job locks its steps last).
+    ///
+    /// # Errors
+    /// `NotFound`.
+    pub async fn hold_job(&mut self, key: &str) -> Result<JobRow, StoreError> {
+        sqlx::query_as(
+            "SELECT id, key, name, house_id, method_id, status, release_at, due_at, doc, version, created_at, updated_at
+             FROM job WHERE company_id = $1 AND key = $2 FOR NO KEY UPDATE",
+        )
+        .bind(self.company.0)
+        .bind(key)
+        .fetch_optional(self.db())
+        .await?
+        .ok_or(StoreError::NotFound { what: "job" })
+    }
+
     /// One job with its chain.
     ///
     /// # Errors
@@ -246,22 +264,6 @@ impl Session {
             self.hold_chain(id).await?;
         }
         Ok(version)
-    }
-
-    /// Waits for whoever changes this job, and has the others wait until the transaction ends. Whoever appends records
-    /// and may let the chain grow takes it first: a record locks its step, and changes of the job lock it the other way
-    /// round.
-    ///
-    /// # Errors
-    /// `NotFound`.
-    pub async fn hold_job(&mut self, id: Uuid) -> Result<(), StoreError> {
-        sqlx::query("SELECT 1 FROM job WHERE company_id = $1 AND id = $2 FOR NO KEY UPDATE")
-            .bind(self.company.0)
-            .bind(id)
-            .fetch_optional(self.db())
-            .await?
-            .map(drop)
-            .ok_or(StoreError::NotFound { what: "job" })
     }
 
     /// As `hold`, by identifier.

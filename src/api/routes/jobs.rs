@@ -145,7 +145,7 @@ async fn change(
     let wanted = if_match(&request)?;
     let stored = api
         .write(caller.company, async |session| {
-            let row = session.job_by_key(&key).await?;
+            let row = session.hold_job(&key).await?;
             let version = wanted.version(row.version)?;
             Ok(api.service.patch_job(session, &key, version, body.value).await?)
         })
