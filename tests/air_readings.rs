@@ -97,6 +97,28 @@ async fn planning_heeds_the_newest_of_a_month_one_a_minute() {
     );
 }
 
+/// None that was acknowledged is lost, and all plans heed the same one.
+#[tokio::test]
+async fn of_many_readings_for_one_minute_all_are_kept_and_the_last_is_heeded() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    let crew = crew_of(&office).await;
+    let bodies: Vec<Value> = (0..16).map(|degrees| reading("2026-03-09T09:00:00Z", f64::from(degrees), 70.0)).collect();
+    let reports =
+        bodies.iter().enumerate().map(|(at, body)| (if at % 2 == 0 { &office } else { &crew }).post(PATH, body));
+    let told = futures_util::future::join_all(reports).await;
+    let mut kept: Vec<String> = told.iter().map(|answer| answer.expect(201)["id"].to_string()).collect();
+    let items = office.get(PATH).await.expect(200)["items"].clone();
+    let newest_first: Vec<String> = items.as_array().unwrap().iter().map(|item| item["id"].to_string()).collect();
+    kept.sort();
+    kept.reverse();
+    assert_eq!(newest_first, kept);
+    assert_eq!(
+        listed(&office).await,
+        json!([reading("2026-03-09T09:00:00+00:00", items[0]["temp_c"].as_f64().unwrap(), 70.0)])
+    );
+}
+
 /// A coat that is on since an hour ago, in a house that is said to be warm.
 async fn coated(app: &App) -> Caller {
     let office = small_office(app).await;

@@ -319,6 +319,48 @@ async fn a_floor_is_treated_again_three_times_and_then_a_person_decides() {
     );
 }
 
+fn step_keys(job: &Value) -> Vec<&str> {
+    job["steps"].as_array().unwrap().iter().map(|step| step["key"].as_str().unwrap()).collect()
+}
+
+const GROWN: [&str; 7] = ["vacuum", "treat-a", "treat-b", "treat-a-2", "treat-b-2", "readings", "seal"];
+
+#[tokio::test]
+async fn of_many_who_report_a_failed_check_one_makes_the_chain_grow() {
+    let app = app::start().await;
+    let (office, phone) = treated_job(&app, json!({"treat_again": ["treat-a", "treat-b"]})).await;
+    let body = check(0, &readings(8.0, 12.0));
+    let reports = (0..16).map(|client| (if client % 2 == 0 { &office } else { &phone }).post(RECORDS, &body));
+    let answers = futures_util::future::join_all(reports).await;
+    let count = |status: u16| answers.iter().filter(|answer| answer.status.as_u16() == status).count();
+    assert_eq!((count(201), count(409)), (1, 15), "{answers:?}");
+    assert_eq!(step_keys(&office.get("/v1/jobs/treated").await.expect(200)), GROWN);
+    let records = office.get(RECORDS).await.expect(200);
+    assert_eq!(records["items"].as_array().unwrap().iter().filter(|record| record["outcome"] == "failed").count(), 1);
+}
+
+/// A crew that has measured is not sent away because the office is typing.
+#[tokio::test]
+async fn a_report_and_the_changes_of_the_office_are_both_kept() {
+    let app = app::start().await;
+    let (office, phone) = treated_job(&app, json!({"treat_again": ["treat-a", "treat-b"]})).await;
+    let body = check(0, &readings(8.0, 12.0));
+    let patches = (0..16).map(async |number| {
+        let name = format!("Name {number}");
+        (office.patch("/v1/jobs/treated", &json!({"name": name})).await, name)
+    });
+    let (reported, patched) = tokio::join!(phone.post(RECORDS, &body), futures_util::future::join_all(patches));
+    assert_eq!(reported.expect(201)["added_steps"], json!(["treat-a-2", "treat-b-2"]));
+    let kept = patched.iter().map(|(answer, name)| {
+        answer.expect(200);
+        (answer.etag().trim_matches('"').parse::<i64>().unwrap(), name)
+    });
+    let last = kept.max().unwrap().1;
+    let job = office.get("/v1/jobs/treated").await.expect(200);
+    assert_eq!(step_keys(&job), GROWN);
+    assert_eq!(&job["name"], last);
+}
+
 #[tokio::test]
 async fn what_a_check_names_must_be_there_and_before_it() {
     let app = app::start().await;

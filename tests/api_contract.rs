@@ -146,6 +146,36 @@ async fn each_role_does_what_the_document_says_and_no_more() {
     }
 }
 
+/// Phones ask again and again: what they have already is not sent again, and the document says so.
+#[tokio::test]
+async fn whoever_has_it_already_is_told_so() {
+    let app = app::start().await;
+    let (office, plan) = office_with_everything(&app).await;
+    let document = generated();
+    let looks =
+        |operation: &&Operation| operation.method == Method::GET && operation.roles.iter().any(|role| role == "office");
+    for operation in operations().iter().filter(looks) {
+        let answer = operation.send(&office, &plan).await;
+        if answer.status == 404 {
+            continue;
+        }
+        let etag = answer.etag().to_owned();
+        let address = operation.address(&plan);
+        let again = office.send(Method::GET, &address, &[("If-None-Match", &etag)], None).await;
+        assert_eq!((again.status.as_u16(), again.text.as_str(), again.etag()), (304, "", etag.as_str()), "{address}");
+        let told = &document["paths"][&operation.path]["get"]["responses"];
+        assert!(told.get("304").is_some(), "{} does not say so: {told}", operation.path);
+    }
+}
+
+#[tokio::test]
+async fn a_house_nobody_knows_has_no_jobs_and_the_document_says_so() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.get("/v1/jobs?house=nowhere").await.problem(404, "not-found");
+    assert!(generated()["paths"]["/v1/jobs"]["get"]["responses"]["404"].is_object());
+}
+
 #[tokio::test]
 async fn another_company_sees_nothing() {
     let app = app::start().await;

@@ -176,7 +176,7 @@ async fn committed_data_survives_a_kill_of_postgresql() {
 
     kill_process(pid(cluster.pid().unwrap()), Signal::KILL).unwrap();
     let error = cluster.wait_for_exit().await;
-    assert_eq!(error.code(), "cluster_exited");
+    assert_eq!(error.code(), "cluster-exited");
     assert!(error.to_string().contains("signal: 9"), "{error}");
     drop(cluster);
 
@@ -333,7 +333,7 @@ async fn a_failed_start_quotes_the_log() {
     let good = fs::read_to_string(&file).unwrap();
     fs::write(&file, format!("{good}\nsquare_feet = 1200\n")).unwrap();
     let error = refused(&home.options()).await;
-    assert_eq!(error.code(), "cluster_start_failed");
+    assert_eq!(error.code(), "cluster-start-failed");
     assert!(error.to_string().contains("unrecognized configuration parameter \"square_feet\""), "{error}");
     assert!(!error.to_string().contains("database system is shut down"), "lines of an earlier run: {error}");
     fs::write(&file, good).unwrap();
@@ -351,7 +351,7 @@ async fn data_of_another_major_version_is_left_alone() {
     assert!(error.cure().contains("postgresql-99"), "{}", error.cure());
 
     fs::remove_file(home.path("postgres/PG_VERSION")).unwrap();
-    assert_eq!(refused(&home.options()).await.code(), "cluster_not_a_cluster");
+    assert_eq!(refused(&home.options()).await.code(), "cluster-not-a-cluster");
     assert!(home.path("postgres/base").is_dir(), "nothing was removed");
 }
 
@@ -359,7 +359,7 @@ async fn data_of_another_major_version_is_left_alone() {
 async fn unsuitable_programs_are_refused_before_anything_is_created() {
     let home = Home::new();
     let nowhere = ClusterOptions { binaries: Some(home.path("nowhere")), ..home.options() };
-    assert_eq!(refused(&nowhere).await.code(), "cluster_binaries_folder");
+    assert_eq!(refused(&nowhere).await.code(), "cluster-binaries-folder");
 
     let error = refused(&home.with_scripts("echo 'postgres (PostgreSQL) 14.19'", "exit 1")).await;
     assert!(matches!(error, ClusterError::TooOld { major: 14, .. }), "{error}");
@@ -372,7 +372,7 @@ async fn a_failed_initdb_quotes_it_and_leaves_no_data() {
     let home = Home::new();
     let error =
         refused(&home.with_scripts("echo 'postgres (PostgreSQL) 15.1'", "echo the floor is wet >&2; exit 3")).await;
-    assert_eq!(error.code(), "cluster_initdb_failed");
+    assert_eq!(error.code(), "cluster-initdb-failed");
     assert!(error.to_string().contains("the floor is wet") && error.to_string().contains("exit status: 3"), "{error}");
     assert!(!home.path("postgres").exists());
     Cluster::start(&home.options()).await.unwrap().stop().await.unwrap();

@@ -72,7 +72,7 @@ fn past_weather_that_makes_no_normals_is_refused_with_its_cure() {
     let value = told(&text.replacen("2013-01-01T07:00:00Z,3.9,", "2013-01-01T07:00:00Z,39.0F,", 1));
     assert!(value.contains("line 3: ") && value.contains("past-weather-value"), "{value}");
     let twice = told(&text.replacen("2013-01-01T07:00:00Z", "2013-01-01T06:00:00Z", 1));
-    assert!(twice.contains("forecast_duplicate_hour"), "{twice}");
+    assert!(twice.contains("forecast-duplicate-hour"), "{twice}");
     let missing = Command::new(env!("CARGO_BIN_EXE_tackfree")).args(["normals", "/no/such/file.csv"]).output().unwrap();
     assert!(String::from_utf8_lossy(&missing.stderr).contains("unreadable-file"));
 }

@@ -136,6 +136,21 @@ fn every_module_says_what_lives_in_it() {
     assert!(silent.is_empty(), "no module comment: {silent:?}");
 }
 
+/// Programs compare codes: one way to write them, and none to guess.
+#[test]
+fn codes_are_written_with_dashes() {
+    let mut wrong = Vec::new();
+    for (path, text) in sources("src") {
+        let told = text.split("fn code(").skip(1).filter_map(|rest| rest.split("\n    }").next());
+        let made = text.split("Fault::new(").skip(1).filter_map(|rest| rest.trim_start().strip_prefix('"'));
+        let told = told.flat_map(|body| body.split('"').skip(1).step_by(2));
+        let made = made.filter_map(|rest| rest.split('"').next());
+        let plain = |code: &&str| code.bytes().all(|byte| byte.is_ascii_lowercase() || b"-0123456789".contains(&byte));
+        wrong.extend(told.chain(made).filter(|code| !plain(code)).map(|code| format!("{}: {code}", path.display())));
+    }
+    assert!(wrong.is_empty(), "codes that are not in kebab-case:\n{}", wrong.join("\n"));
+}
+
 #[test]
 fn nothing_is_left_for_later() {
     let words = [concat!("to", "do!("), concat!("unimpl", "emented!("), concat!("#[", "ignore"), concat!("FIX", "ME")];

@@ -155,6 +155,11 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     if secured {
         problems.push((503, "The database cannot be reached, or is too busy"));
     }
+    if *method == HttpMethod::Get && secured {
+        operation.parameters.get_or_insert_default().push(RefOr::T(if_none_match()));
+        let unchanged = ResponseBuilder::new().description("The asker has it already, as If-None-Match says");
+        operation.responses.responses.entry("304".to_owned()).or_insert_with(|| unchanged.build().into());
+    }
     for (status, about) in problems {
         operation.responses.responses.entry(status.to_string()).or_insert_with(|| problem(about).into());
     }
@@ -191,6 +196,16 @@ fn idempotency_key() -> Parameter {
         .required(Required::False)
         .description(Some("Sent again, the request is answered again and not done again."))
         .schema(Some(schema))
+        .build()
+}
+
+fn if_none_match() -> Parameter {
+    ParameterBuilder::new()
+        .name("If-None-Match")
+        .parameter_in(ParameterIn::Header)
+        .required(Required::False)
+        .description(Some("ETags of what the asker has; what is among them is not sent again."))
+        .schema(Some(text()))
         .build()
 }
 

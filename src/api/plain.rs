@@ -16,23 +16,32 @@ pub struct Plain(#[allow(dead_code, reason = "stands in the document only")] Str
 /// Longest Accept header looked at: nobody needs more words to ask for one of two forms.
 const ACCEPT_BYTES_MAX: usize = 1_000;
 
-/// Whether the first form that the asker names and that is to be had is plain text (RFC 9110, section 12.5.1; weights
-/// other than 0 are not weighed against each other).
+/// Whether of the forms that are to be had plain text is the one the asker weighs most, or names first of those he weighs
+/// the same (RFC 9110, section 12.5.1). Who names none gets the document.
 fn wants_text(request: &HttpRequest) -> bool {
     let accept = request.headers().get(header::ACCEPT).and_then(|value| value.to_str().ok()).unwrap_or("");
     let forms = accept.get(..accept.len().min(ACCEPT_BYTES_MAX)).unwrap_or("").split(',');
-    let named = forms.filter_map(|form| {
+    let mut best = (0.0, false);
+    for form in forms {
         let (name, rest) = form.split_once(';').unwrap_or((form, ""));
-        let refused = rest.split(';').any(|part| matches!(part.trim(), "q=0" | "q=0.0" | "q=0.00" | "q=0.000"));
-        match name.trim().to_ascii_lowercase().as_str() {
-            _ if refused => None,
-            "text/plain" | "text/*" => Some(true),
-            "application/json" | "application/*" | "*/*" => Some(false),
-            _ => None,
+        let is_text = match name.trim().to_ascii_lowercase().as_str() {
+            "text/plain" | "text/*" => true,
+            "application/json" | "application/*" | "*/*" => false,
+            _ => continue,
+        };
+        let weight = weight(rest);
+        if weight > best.0 {
+            best = (weight, is_text);
         }
-    });
-    let mut named = named;
-    named.next().unwrap_or(false)
+    }
+    best.1
+}
+
+/// What the parameters of a form say by `q`; 1 where they do not, or not so that it can be read.
+fn weight(parameters: &str) -> f32 {
+    let weights = parameters.split(';').filter_map(|part| part.trim().split_once('='));
+    let mut weights = weights.filter(|(name, _)| name.eq_ignore_ascii_case("q"));
+    weights.find_map(|(_, value)| value.parse().ok().filter(|weight| (0.0..=1.0).contains(weight))).unwrap_or(1.0)
 }
 
 /// The document, or its text.
@@ -70,7 +79,11 @@ mod tests {
         {
             assert!(wants(accept), "{accept}");
         }
-        for accept in ["", "*/*", "application/json, text/plain", "text/plain;q=0, */*", "text/html,*/*;q=0.8"] {
+        assert!(wants("application/json;q=0.5, text/plain;q=0.9") && wants("*/*;q=0.1, text/plain"));
+        assert!(!wants("text/plain;q=0.3, application/json") && !wants("text/plain;charset=x;Q=0.2, */*;q=0.3"));
+        for accept in
+            ["", "*/*", "application/json, text/plain", "text/plain;q=0, */*", "text/html,*/*;q=0.8", ";,;q=,"]
+        {
             assert!(!wants(accept), "{accept}");
         }
     }

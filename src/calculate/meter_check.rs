@@ -1,19 +1,18 @@
 //! A floor's meter readings, judged as a check of a job would be, and held against its subfloor besides.
 
 use super::Calculation;
-use crate::domain::bounds::{AREA_SQFT_MAX, AREAS_PER_HOUSE_MAX};
+use crate::domain::bounds::{AREA_SQFT_MAX, AREAS_PER_HOUSE_MAX, MC_CENTI_PERCENT, METER_READINGS_MAX};
 use crate::domain::climate::Air;
 use crate::domain::fault::Fault;
-use crate::dto::{AIR_CENTI_C, At, Faults, Located, MeterKindDto, RH_CENTI_PERCENT, SpeciesShiftDto, VerdictDto};
+use crate::dto::{
+    AIR_CENTI_C, At, Faults, Located, MeterKindDto, RH_CENTI_PERCENT, SpeciesShiftDto, VerdictDto,
+    needed_per_1000_sqft, points_max,
+};
 use crate::trade::meter::{self, AreaReadings, Beside, Rules, SpeciesShift};
 use serde::Deserialize;
 use std::fmt::Write;
 use utoipa::ToSchema;
 
-/// Readings of one question: the largest area there is needs 8,000 at 40 on 1,000 sq ft.
-const READINGS_MAX: usize = 10_000;
-/// Moisture content, hundredths of a percent.
-const MC_CENTI: std::ops::RangeInclusive<i32> = 0..=10_000;
 /// Widest board taken as real, hundredths of an inch.
 const STRIP_CENTI_IN: std::ops::RangeInclusive<i32> = 1..=10_000;
 
@@ -25,11 +24,11 @@ pub struct MeterCheckQuestion {
     #[serde(default = "pinless")]
     pub meter: MeterKindDto,
     /// Readings on 1,000 sq ft, at least: 40 for wood flooring.
-    #[serde(default = "needed")]
+    #[serde(default = "needed_per_1000_sqft")]
     #[schema(minimum = 1, maximum = 1000, default = 40)]
     pub needed_per_1000_sqft: i64,
     /// How far an area's mean may lie from the floor's, points; kept to the hundredth.
-    #[serde(default = "points")]
+    #[serde(default = "points_max")]
     #[schema(minimum = 0.01, maximum = 10, default = 1.0)]
     pub points_max: f64,
     /// The floor, area by area.
@@ -93,14 +92,6 @@ fn pinless() -> MeterKindDto {
     MeterKindDto::Pinless
 }
 
-fn needed() -> i64 {
-    i64::from(meter::NEEDED_PER_1000_SQFT_FLOOR)
-}
-
-fn points() -> f64 {
-    f64::from(meter::POINTS_MAX_CENTI) / 100.0
-}
-
 impl Calculation for MeterCheckQuestion {
     type Answer = VerdictDto;
 
@@ -148,7 +139,8 @@ fn judged(areas: &[AreaReadings], rules: Rules, beside: &Beside) -> VerdictDto {
 impl MeterCheckQuestion {
     fn beside(&self, faults: &mut Faults) -> Option<Beside> {
         let baseline_at = At::Root.field("baseline_percent");
-        let baseline = self.baseline_percent.map(|value| faults.parts(&baseline_at, value, 100, MC_CENTI, "percent"));
+        let baseline =
+            self.baseline_percent.map(|value| faults.parts(&baseline_at, value, 100, MC_CENTI_PERCENT, "percent"));
         let air_at = At::Root.field("air");
         let air = self.air.map(|air| {
             let temp = faults.parts(&air_at.field("temp_c"), air.temp_c, 100, AIR_CENTI_C, "degrees Celsius");
@@ -179,7 +171,7 @@ fn read_areas(
         faults.push(at, Fault::new("no-areas", "there are no areas", "give at least one, with its floor"));
     }
     let counted = faults.count(at, areas.len(), AREAS_PER_HOUSE_MAX, "areas")
-        & faults.count(at, readings, READINGS_MAX, "readings");
+        & faults.count(at, readings, METER_READINGS_MAX, "readings");
     if areas.is_empty() || !counted {
         return None;
     }
@@ -195,7 +187,7 @@ fn read_areas(
         let sqft = faults.whole(&sqft_at, area.area_sqft, 1..=i64::from(AREA_SQFT_MAX), "square feet");
         let readings_at = at.field("readings");
         let shown = area.readings.iter().enumerate().map(|(number, value)| {
-            faults.parts(&readings_at.item(number), *value, 100, MC_CENTI, "percent of moisture")
+            faults.parts(&readings_at.item(number), *value, 100, MC_CENTI_PERCENT, "percent of moisture")
         });
         let shown: Vec<Option<i32>> = shown.collect();
         let shown: Option<Vec<i32>> = shown.into_iter().collect();

@@ -1,19 +1,17 @@
 //! When a floor that has failed its check will pass, from two or more failed rounds.
 
 use super::Calculation;
-use crate::domain::bounds::{AREA_SQFT_MAX, AREAS_PER_HOUSE_MAX, ATTEMPTS_MAX};
+use crate::domain::bounds::{AREA_SQFT_MAX, AREAS_PER_HOUSE_MAX, ATTEMPTS_MAX, MC_CENTI_PERCENT, METER_READINGS_MAX};
 use crate::domain::fault::Fault;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::{At, Faults, Located, PredictionDto};
+use crate::dto::{At, Faults, Located, PredictionDto, points_max};
 use crate::trade::approach::{AreaRound, Round, predict};
 use serde::Deserialize;
 use utoipa::ToSchema;
 
 /// Readings behind one mean.
-const TAKEN_MAX: i64 = 10_000;
-/// Moisture content, hundredths of a percent.
-const MC_CENTI: std::ops::RangeInclusive<i32> = 0..=10_000;
+const TAKEN_MAX: i64 = METER_READINGS_MAX as i64;
 /// Spread of readings, hundredths of a point.
 const SD_CENTI: std::ops::RangeInclusive<i32> = 0..=2_000;
 /// The limit, hundredths of a point.
@@ -27,7 +25,7 @@ pub struct RecheckQuestion {
     #[schema(example = json!([300, 100]))]
     pub areas_sqft: Vec<i64>,
     /// How far an area's mean may lie from the floor's, points; kept to the hundredth.
-    #[serde(default = "points")]
+    #[serde(default = "points_max")]
     #[schema(minimum = 0.01, maximum = 10, default = 1.0)]
     pub points_max: f64,
     /// Oldest first, since the floor was last wetted.
@@ -63,10 +61,6 @@ pub struct AreaMeanRead {
     #[serde(default)]
     #[schema(minimum = 0, maximum = 20, example = 0.4)]
     pub sd_points: Option<f64>,
-}
-
-fn points() -> f64 {
-    1.0
 }
 
 impl Calculation for RecheckQuestion {
@@ -143,7 +137,8 @@ impl RoundRead {
 
 impl AreaMeanRead {
     fn read(self, at: &At, faults: &mut Faults) -> Option<AreaRound> {
-        let mean = faults.parts(&at.field("mean_percent"), self.mean_percent, 100, MC_CENTI, "percent of moisture");
+        let mean =
+            faults.parts(&at.field("mean_percent"), self.mean_percent, 100, MC_CENTI_PERCENT, "percent of moisture");
         let taken = faults.whole(&at.field("taken"), self.taken, 1..=TAKEN_MAX, "readings");
         let sd_at = at.field("sd_points");
         let sd = self.sd_points.map_or(Some(0), |sd| faults.parts(&sd_at, sd, 100, SD_CENTI, "points"))?;

@@ -52,3 +52,7 @@ pub const AIR_READINGS_MAX: usize = 100;
 pub const REGIONS_MAX: usize = 100;
 /// Reports on one step: a check that failed this often needs a person, not a plan.
 pub const ATTEMPTS_MAX: usize = 50;
+/// Meter readings of one round: the largest area there is needs 8,000 at 40 on 1,000 sq ft.
+pub const METER_READINGS_MAX: usize = 10_000;
+/// Moisture content, hundredths of a percent.
+pub const MC_CENTI_PERCENT: std::ops::RangeInclusive<i32> = 0..=10_000;

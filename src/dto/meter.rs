@@ -63,11 +63,13 @@ pub struct MeterDto {
     pub baseline_step: Option<String>,
 }
 
-fn needed_per_1000_sqft() -> i64 {
+/// What a check asks for when it does not say.
+pub(crate) fn needed_per_1000_sqft() -> i64 {
     i64::from(meter::NEEDED_PER_1000_SQFT_FLOOR)
 }
 
-fn points_max() -> f64 {
+/// What a check allows when it does not say.
+pub(crate) fn points_max() -> f64 {
     f64::from(meter::POINTS_MAX_CENTI) / 100.0
 }
 

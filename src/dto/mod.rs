@@ -84,6 +84,7 @@ pub use load_list::{
 };
 pub use load_list_text::{wrapped, wrapped_after};
 pub use meter::{MeterDto, MeterKindDto, OnFailDto, ReadingDto, SpeciesShiftDto, area_readings};
+pub(crate) use meter::{needed_per_1000_sqft, points_max};
 pub use method::{MethodDto, built_in_method, built_in_methods};
 pub use names::{Names, Table};
 pub use normals::NormalsDto;

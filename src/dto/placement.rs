@@ -55,7 +55,7 @@ pub enum PlacedStateDto {
 
 /// A step given to a crew at a time. Members that are not needed to read it back are there for people and programs that
 /// only look; where they are given on the way in, `house`, `start` and `finish` must agree with the rest.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PlacementDto {
     /// Key of the job.
@@ -219,15 +219,7 @@ impl PlacementDto {
             pieces: placement.pieces.iter().map(piece).collect(),
             gear: placement.units.iter().map(gear).collect(),
             moved_because: cause.map(|cause| CauseDto::from_domain(cause, placement.step, situation)),
-            start: None,
-            finish: None,
-            state: None,
-            kind: None,
-            house: None,
-            job_name: None,
-            step_name: None,
-            house_name: None,
-            crew_name: None,
+            ..PlacementDto::default()
         }
     }
 

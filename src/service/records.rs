@@ -8,7 +8,7 @@ use super::report_rules::Site;
 use super::{Service, ServiceError, snapshot, wire};
 use crate::domain::fault::Fault;
 use crate::dto::{HistoryDto, OutcomeDto, ReadingDto, VerdictDto};
-use crate::store::{Document, JobRow, NewRecord, Noun, RecordOutcome, RecordRow, Session};
+use crate::store::{Document, JobRow, NewRecord, Noun, RecordOutcome, RecordRow, Session, StoreError};
 use chrono::{DateTime, Duration, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -162,7 +162,7 @@ impl Service {
         reporter: &Reporter,
         body: &RecordBody,
     ) -> Result<RecordView, ServiceError> {
-        let site = self.site(session, job).await?;
+        let site = self.site_alone(session, job, &body.step).await?;
         let last = site.last(&body.step);
         let running = last.filter(|record| record.outcome == RecordOutcome::Running);
         let crew_id = site.crew(reporter, body, running)?;
@@ -190,6 +190,17 @@ impl Service {
         }
         let zone = wire::zone_or(site.house.time_zone.as_deref(), site.bench.zone);
         view(&row, &site.bench.crew_keys, zone)
+    }
+
+    /// The job, which nobody else changes or reports on until the transaction ends. Of two who report a step at once, the
+    /// one who waited has not seen the other's report.
+    async fn site_alone(&self, session: &mut Session, job: &str, step: &str) -> Result<Site, ServiceError> {
+        let id = session.job_by_key(job).await?.id;
+        let seen = session.record_count(id, step).await?;
+        session.hold_job(job).await?;
+        let site = self.site(session, job).await?;
+        let current = i64::from(site.count(step));
+        if current == seen { Ok(site) } else { Err(StoreError::Stale { current }.into()) }
     }
 
     /// Records that come with a new job, which has been judged with them.

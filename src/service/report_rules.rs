@@ -3,14 +3,12 @@
 use super::bench::Bench;
 use super::records::{RecordBody, Reporter};
 use super::{ServiceError, error, nouns, snapshot};
+use crate::domain::bounds::METER_READINGS_MAX;
 use crate::domain::fault::Fault;
 use crate::dto::{HistoryDto, HouseDto, JobDto, Located, NOTE_CHARS_MAX, OutcomeDto, WaitKindDto};
 use crate::store::{JobRow, JobStatus, RecordOutcome, RecordRow};
 use crate::trade::readings::HouseClimate;
 use uuid::Uuid;
-
-/// Readings of one report: the largest area there is needs 8,000 at 40 on 1,000 sq ft.
-const READINGS_MAX: usize = 10_000;
 
 /// A job with all that a report is judged by.
 pub(super) struct Site {
@@ -158,7 +156,7 @@ impl Site {
                 "shorten it",
             );
         }
-        if body.readings.len() > READINGS_MAX {
+        if body.readings.len() > METER_READINGS_MAX {
             let what = format!("{} readings", body.readings.len());
             push(
                 "/readings".into(),

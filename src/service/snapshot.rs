@@ -208,16 +208,6 @@ pub(super) fn placement(job: &str, step: &str, crew: &str, pieces: Vec<PieceDto>
         step: step.to_owned(),
         crew: crew.to_owned(),
         pieces,
-        gear: Vec::new(),
-        moved_because: None,
-        start: None,
-        finish: None,
-        state: None,
-        kind: None,
-        house: None,
-        job_name: None,
-        step_name: None,
-        house_name: None,
-        crew_name: None,
+        ..PlacementDto::default()
     }
 }

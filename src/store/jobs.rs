@@ -142,6 +142,24 @@ impl Session {
         .ok_or(StoreError::NotFound { what: "job" })
     }
 
+    /// As `job_by_key`, once nobody else is changing it or reporting on it; the others wait until the transaction ends.
+    /// Whoever changes a job, or reports what may change it, takes it first: so what is read of the job hangs together,
+    /// and no two wait for each other (a record locks its step, and a change of the job locks its steps last).
+    ///
+    /// # Errors
+    /// `NotFound`.
+    pub async fn hold_job(&mut self, key: &str) -> Result<JobRow, StoreError> {
+        sqlx::query_as(
+            "SELECT id, key, name, house_id, method_id, status, release_at, due_at, doc, version, created_at, updated_at
+             FROM job WHERE company_id = $1 AND key = $2 FOR NO KEY UPDATE",
+        )
+        .bind(self.company.0)
+        .bind(key)
+        .fetch_optional(self.db())
+        .await?
+        .ok_or(StoreError::NotFound { what: "job" })
+    }
+
     /// One job with its chain.
     ///
     /// # Errors

@@ -106,15 +106,22 @@ impl Session {
         if let Some(row) = appended {
             return Ok(row);
         }
-        let current = sqlx::query_scalar(
+        Err(StoreError::Stale { current: self.record_count(new.job_id, &new.step_key).await? })
+    }
+
+    /// How many records a step has.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn record_count(&mut self, job: Uuid, step: &str) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar(
             "SELECT count(*) FROM step_record WHERE company_id = $1 AND job_id = $2 AND step_key = $3",
         )
         .bind(self.company.0)
-        .bind(new.job_id)
-        .bind(&new.step_key)
+        .bind(job)
+        .bind(step)
         .fetch_one(self.db())
-        .await?;
-        Err(StoreError::Stale { current })
+        .await?)
     }
 
     /// All records of one job, by step and oldest first.

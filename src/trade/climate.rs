@@ -108,17 +108,17 @@ impl ForecastError {
     /// Stable code for programs.
     pub const fn code(&self) -> &'static str {
         match self {
-            ForecastError::Empty => "forecast_empty",
-            ForecastError::TooFew { .. } => "forecast_too_few_hours",
-            ForecastError::TooMany { .. } => "forecast_too_many_hours",
-            ForecastError::AbsurdInstant { .. } => "forecast_absurd_instant",
-            ForecastError::NotOnTheHour { .. } => "forecast_not_on_the_hour",
-            ForecastError::Unsorted { .. } => "forecast_unsorted",
-            ForecastError::Duplicate { .. } => "forecast_duplicate_hour",
-            ForecastError::HoleTooLong { .. } => "forecast_hole_too_long",
-            ForecastError::AbsurdTemp { .. } => "forecast_absurd_temperature",
-            ForecastError::AbsurdHumidity { .. } => "forecast_absurd_humidity",
-            ForecastError::AbsurdRain { .. } => "forecast_absurd_rain",
+            ForecastError::Empty => "forecast-empty",
+            ForecastError::TooFew { .. } => "forecast-too-few-hours",
+            ForecastError::TooMany { .. } => "forecast-too-many-hours",
+            ForecastError::AbsurdInstant { .. } => "forecast-absurd-instant",
+            ForecastError::NotOnTheHour { .. } => "forecast-not-on-the-hour",
+            ForecastError::Unsorted { .. } => "forecast-unsorted",
+            ForecastError::Duplicate { .. } => "forecast-duplicate-hour",
+            ForecastError::HoleTooLong { .. } => "forecast-hole-too-long",
+            ForecastError::AbsurdTemp { .. } => "forecast-absurd-temperature",
+            ForecastError::AbsurdHumidity { .. } => "forecast-absurd-humidity",
+            ForecastError::AbsurdRain { .. } => "forecast-absurd-rain",
         }
     }
 

@@ -145,7 +145,7 @@ fn refusals_name_the_hour_a_stable_code_and_a_cure() {
     hours.drain(4..11);
     let error = refusal(hours);
     assert_eq!(error.to_string(), "7 hours are missing before 2026-03-08T11:00Z, more than 6");
-    assert_eq!(error.code(), "forecast_hole_too_long");
+    assert_eq!(error.code(), "forecast-hole-too-long");
     assert_eq!(error.cure(), "Send the missing hours, or a forecast that starts after the hole.");
 }
 

@@ -24,8 +24,8 @@ pub const CONTAINERS_DEFAULT: [i64; 2] = [1_000, 5_000];
 /// Less than this is never a reason for one more container: nobody measures it, and it covers rounding.
 const SPARE_MICROLITRES: i64 = 1_000;
 /// Largest amount that is divided exactly, in the greatest common measure of the sizes; above it the largest size is
-/// taken first. With quarts it is 50,000 gal.
-const MEASURES_MAX: i64 = 200_000;
+/// taken first. With quarts it is 5,000 gal. More would cost an office's load list of many products too much time.
+const MEASURES_MAX: i64 = 20_000;
 /// Wet mils times cover: 231 cubic inches over 144 square inches, in hundredths of a mil.
 const CENTI_MILS_TIMES_COVER: i64 = 160_417;
 
@@ -105,7 +105,7 @@ impl Containers {
 }
 
 /// The purchase that is enough and leaves the least over; of several such, the one of the fewest containers. Exact up
-/// to 200,000 of the sizes' greatest common measure (50,000 gal with quarts); beyond, the largest size fills what is
+/// to 20,000 of the sizes' greatest common measure (5,000 gal with quarts); beyond, the largest size fills what is
 /// above that. Sizes outside their bounds are passed over; `None` when no size is left.
 pub fn containers(need: Volume, sizes_milligallons: &[i64]) -> Option<Containers> {
     let mut sizes: Vec<i64> =
@@ -128,7 +128,8 @@ pub fn containers(need: Volume, sizes_milligallons: &[i64]) -> Option<Containers
 /// How many of each size, by dynamic programming over measures: the first total from `need` on that can be made.
 fn fewest(need: usize, sizes: &[i64], measure: i64) -> Vec<i64> {
     let steps: Vec<usize> = sizes.iter().map(|size| (size / measure) as usize).collect();
-    let end = need + steps[0];
+    // So many of the largest are enough.
+    let end = need.div_ceil(steps[0]) * steps[0];
     // Fewest containers for each total, and which size came last.
     let mut best: Vec<Option<(u32, usize)>> = vec![None; end + 1];
     best[0] = Some((0, 0));
@@ -140,7 +141,7 @@ fn fewest(need: usize, sizes: &[i64], measure: i64) -> Vec<i64> {
         best[total] = steps.iter().enumerate().filter_map(one).min();
     }
     let mut counts = vec![0; sizes.len()];
-    // One of the largest more than fits is always enough, so a total is found.
+    // The last total is one.
     let mut total = (need..=end).find(|total| best[*total].is_some()).unwrap_or(0);
     while let Some((_, which)) = best[total].filter(|_| total > 0) {
         counts[which] += 1;

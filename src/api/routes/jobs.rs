@@ -47,7 +47,10 @@ fn reply_of(stored: &StoredJob, reply: Reply) -> Reply {
     tag = "jobs",
     operation_id = "list jobs",
     params(JobQuery),
-    responses((status = 200, description = "A page", body = Page<JobListed>)),
+    responses(
+        (status = 200, description = "A page", body = Page<JobListed>),
+        (status = 404, description = "There is no such house", body = ProblemBody, content_type = PROBLEM_JSON)
+    ),
     security(("token" = [])),
     extensions(("x-roles" = json!(["office", "crew", "viewer"])))
 )]
@@ -145,7 +148,7 @@ async fn change(
     let wanted = if_match(&request)?;
     let stored = api
         .write(caller.company, async |session| {
-            let row = session.job_by_key(&key).await?;
+            let row = session.hold_job(&key).await?;
             let version = wanted.version(row.version)?;
             Ok(api.service.patch_job(session, &key, version, body.value).await?)
         })

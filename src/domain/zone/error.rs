@@ -40,8 +40,8 @@ impl ZoneError {
     /// Stable, for programs.
     pub fn code(&self) -> &'static str {
         match self {
-            ZoneError::Unknown { .. } => "zone_unknown",
-            ZoneError::TooLong { .. } => "zone_too_long",
+            ZoneError::Unknown { .. } => "zone-unknown",
+            ZoneError::TooLong { .. } => "zone-too-long",
         }
     }
 

@@ -186,14 +186,14 @@ fn an_unknown_name_is_told_its_neighbours() {
         ("Vancuver", "America/Vancouver"),
     ] {
         let error = Zone::parse(given).unwrap_err();
-        assert_eq!(error.code(), "zone_unknown");
+        assert_eq!(error.code(), "zone-unknown");
         assert!(error.to_string().contains(&format!("{given:?}")), "{error}");
         assert!(error.cure().contains(meant), "{given}: {}", error.cure());
     }
     let nowhere = Zone::parse("Moon/Tycho Crater").unwrap_err();
     assert!(nowhere.cure().contains("such as America/New_York"), "{}", nowhere.cure());
     let long = Zone::parse(&"x".repeat(65)).unwrap_err();
-    assert_eq!((long.code(), long), ("zone_too_long", ZoneError::TooLong { bytes: 65 }));
+    assert_eq!((long.code(), long), ("zone-too-long", ZoneError::TooLong { bytes: 65 }));
 }
 
 #[test]

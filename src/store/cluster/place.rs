@@ -246,7 +246,7 @@ mod tests {
         let fits = format!("/nowhere/{}", "x".repeat(SOCKET_PATH_MAX_BYTES - "/nowhere//socket/.s.PGSQL.5432".len()));
         assert!(Place::resolve(Path::new(&fits)).is_ok());
         let error = Place::resolve(Path::new(&(fits + "x"))).unwrap_err();
-        assert_eq!(error.code(), "cluster_socket_path_too_long");
+        assert_eq!(error.code(), "cluster-socket-path-too-long");
         assert!(error.to_string().contains(&format!("{} bytes long", SOCKET_PATH_MAX_BYTES + 1)), "{error}");
     }
 
