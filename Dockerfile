@@ -10,7 +10,7 @@ RUN --mount=type=cache,target=/usr/local/cargo/registry \
     && install -D target/release/tackfree /out/tackfree
 
 FROM debian:bookworm-slim
-# curl is for the health check, the certificates for webhooks.
+# curl is for the health check, the certificates for asking the weather service.
 RUN apt-get update \
     && apt-get install --yes --no-install-recommends ca-certificates curl \
     && rm -rf /var/lib/apt/lists/* \

@@ -77,6 +77,42 @@ async fn what_cannot_be_shown_is_told() {
     office.get("/v1/jobs/linden-5/treatment-plan").await.problem(404, "not-found");
 }
 
+/// One person, 150 sq ft at 20 and 15 sq ft a minute: A takes 7:30 and a minute to even out. The clock of the tests stands
+/// at 10:00:00 UTC.
+#[tokio::test]
+async fn a_section_that_is_too_dry_is_wet_again() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    treated(&office, 120).await;
+    let path = "/v1/jobs/linden-4-floors/treatment-plan";
+    let crew = office.token(&json!({"name": "phone", "role": "crew", "crew": "north"})).await;
+    let begun = |from: &str, until: &str| {
+        json!({"people": 1, "started_at": "2026-03-09T09:40:00Z",
+            "sections": [{"a_from_at": from, "a_until_at": until}]})
+    };
+    // Just rolled: B follows after the change.
+    let fresh = crew.post(path, &begun("2026-03-09T09:52:00Z", "2026-03-09T09:59:30Z")).await.expect(200);
+    assert_eq!(
+        (&fresh["sections"][0]["wet_again"], &fresh["starts_at"]),
+        (&json!(false), &json!("2026-03-09T05:40:00-04:00"))
+    );
+    assert!(fresh["sections"][0]["dwell_first_seconds"].as_i64().unwrap() <= 900, "{fresh}");
+    // B would come to its last point more than a quarter of an hour after A: too dry.
+    let late = crew.post(path, &begun("2026-03-09T09:41:00Z", "2026-03-09T09:48:30Z")).await.expect(200);
+    assert_eq!(late["sections"][0]["wet_again"], true, "{late}");
+    assert!(late["sections"][0]["a_from_seconds"].as_i64().unwrap() >= 20 * 60, "{late}");
+    for section in late["sections"].as_array().unwrap() {
+        assert_eq!(section["dwell_kept"], true, "{late}");
+    }
+    let lines = late["lines"].as_array().unwrap();
+    assert!(lines.iter().any(|line| line.as_str().unwrap().starts_with("06:0")), "{late}");
+    let before = begun("2026-03-09T09:30:00Z", "2026-03-09T09:48:30Z");
+    crew.post(path, &before).await.fault("bad-report", "/sections/0");
+    crew.post(path, &begun("soon", "2026-03-09T09:48:30Z")).await.fault("bad-instant", "/sections/0/a_from_at");
+    let nobody = json!({"people": 0, "started_at": "2026-03-09T09:40:00Z", "sections": []});
+    crew.post(path, &nobody).await.fault("out-of-range", "/people");
+}
+
 /// The crew sees it on its own page, at the first part; the office, which has the plan, does not see it there.
 #[tokio::test]
 async fn the_crew_reads_it_on_its_page() {

@@ -120,8 +120,10 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     let secured = operation.security.as_ref().is_some_and(|security| !security.is_empty());
     let changes = matches!(method, HttpMethod::Put | HttpMethod::Patch | HttpMethod::Delete);
     let conditional = has_header(operation, "If-Match");
-    // A calculation keeps nothing: asked again, it says the same again.
-    let keeps = *method == HttpMethod::Post && !path.starts_with("/v1/calculations/");
+    // A calculation keeps nothing: asked again, it is worked out again.
+    let keeps = *method == HttpMethod::Post
+        && !path.starts_with("/v1/calculations/")
+        && path != "/v1/jobs/{key}/treatment-plan";
     if keeps {
         operation.parameters.get_or_insert_default().push(RefOr::T(idempotency_key()));
     }

@@ -70,7 +70,7 @@ pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
-pub use treatment::{TreatmentAsked, TreatmentPlanView};
+pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;

@@ -13,8 +13,8 @@ use super::nouns::{key_in, page_reply};
 use crate::domain::bounds::HEAD_COUNT_MAX;
 use crate::dto::JobDto;
 use crate::service::{
-    CheckView, JobListed, JobStatusDto, JobView, RecordBody, RecordView, Reporter, ServiceError, StoredJob,
-    TreatmentAsked, TreatmentPlanView,
+    CheckView, JobListed, JobStatusDto, JobView, RecordBody, RecordView, Reporter, RolledSoFar, ServiceError,
+    StoredJob, TreatmentAsked, TreatmentPlanView,
 };
 use actix_web::{HttpRequest, HttpResponse, get, patch, post, web};
 use serde::Deserialize;
@@ -223,6 +223,30 @@ async fn treatment_plan(
     Ok(Reply::ok(&view)?.send_if_new(&request))
 }
 
+/// The rest of a treatment from what is rolled so far: a section that is too dry is wet with part A again, the others
+/// shift. Nothing is kept; report the steps when they are done.
+#[utoipa::path(
+    tag = "jobs",
+    operation_id = "replan treatment",
+    params(("key" = String, Path, description = "Key of the job")),
+    request_body = RolledSoFar,
+    responses((status = 200, description = "What happened and what comes, by the clock", body = TreatmentPlanView)),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "crew"])))
+)]
+#[post("/jobs/{key}/treatment-plan")]
+async fn treatment_rest(
+    api: web::Data<Api>,
+    caller: Caller<Reporters>,
+    key: web::Path<String>,
+    body: Body<RolledSoFar>,
+) -> Result<HttpResponse, Problem> {
+    key_in(&key, "job")?;
+    let mut session = api.snapshot(caller.company).await?;
+    let view = api.service.treatment_rest(&mut session, &key, &body.value).await?;
+    Ok(Reply::ok(&view)?.send())
+}
+
 /// Report what happened on a step. Reports are never changed; one that does not follow from those before it is refused.
 #[utoipa::path(
     tag = "jobs",
@@ -284,6 +308,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
         .service(change)
         .service(records)
         .service(treatment_plan)
+        .service(treatment_rest)
         .service(report)
         .service(checks);
 }
