@@ -81,6 +81,13 @@ fn placed<'a>(plan: &'a Value, key: &str) -> &'a Value {
     found.unwrap_or_else(|| panic!("{key} is not placed: {plan}"))
 }
 
+/// The page behind a new calendar address.
+async fn week_page(app: &App, office: &Caller, feed: &Value) -> String {
+    let made = office.post("/v1/feeds", feed).await.expect(201);
+    let address = made["address"].as_str().unwrap().replace("/feeds/", "/week/");
+    app.caller("").get(address.strip_suffix(".ics").unwrap()).await.text
+}
+
 #[tokio::test]
 async fn the_readings_decide_and_only_the_office_overrules_them() {
     let app = app::start().await;
@@ -219,6 +226,18 @@ async fn two_failed_rounds_put_the_next_off_to_when_it_will_pass() {
     let again = instant(&placed(&plan, "readings")["start"]);
     assert!(again >= retry, "{again} before {retry}");
     assert!(again < retry + Duration::hours(16), "and no later than the crew's next morning: {again}");
+    // The crew that comes to read again sees how it stands; the customer does not.
+    office.publish().await;
+    let crew = placed(&plan, "readings")["crew"].clone();
+    let page = week_page(&app, &office, &json!({"kind": "crew", "crew": crew})).await;
+    for text in [
+        "Last read Monday 9 March, 14:00: does not pass: Hall at 11.0 % is 2.3 points above the floor",
+        "Prediction: it will probably pass about Tue 10 Mar",
+    ] {
+        assert!(page.contains(text), "{text} is missing in {page}");
+    }
+    let customer = week_page(&app, &office, &json!({"kind": "customer", "house": "elm-2"})).await;
+    assert!(!customer.contains("Last read") && !customer.contains("Prediction"), "{customer}");
     // The planning file carries it, and plans the same elsewhere.
     let file = office.get("/v1/planning-file").await;
     let parsed = tackfree::dto::parse_planning_file(&file.text).unwrap();

@@ -22,11 +22,11 @@ fn a_sheet_for_every_crew_from_a_file() {
     let now = Minute::floor_from("2026-03-06T06:00:00-05:00".parse().unwrap());
     std::fs::write(folder.path().join("week.json"), demo::document(now, None).unwrap().to_string()).unwrap();
     said(&program(folder.path(), &["plan", "week.json", "--moves", "50", "--out", "plan.json", "--json"]));
-    let day = ["load-list", "week.json", "--plan", "plan.json", "--date", "2026-03-07"];
+    let day = ["load-list", "week.json", "--plan", "plan.json", "--date", "2026-03-09"];
     let sheet = said(&program(folder.path(), &day));
     for part in [
         "LOAD LIST  Crew",
-        "Saturday 7 March 2026",
+        "Monday 9 March 2026",
         "treatment part A",
         "treatment part B",
         "only, marked A",

@@ -132,7 +132,19 @@ async fn a_house_shows_its_waits_and_a_customer_no_more_than_the_calendar() {
     let (path, _) = week(&office, &json!({"kind": "customer", "house": "linden-4"})).await;
     let customer = look(&app, &path).await;
     check_page(&customer, 200);
-    for text in ["House linden-4", "Floors of linden-4", "Hand-over", "Walk-through"] {
+    for text in [
+        "House linden-4",
+        "Floors of linden-4",
+        "Hand-over",
+        "Walk-through",
+        "<h2>After the last coat</h2>",
+        "<li>The last coat is planned to be finished: ",
+        "<li>On the floor in socks: from ",
+        "<li>Furniture back, ",
+        "<li>Rugs and mats: ",
+        "<li>Fully cured: ",
+    ] {
+        assert!(!house.text.contains("After the last coat"), "the crews' page of a house is for crews");
         assert!(customer.text.contains(text), "{text} is missing in {}", customer.text);
     }
     for text in [

@@ -11,7 +11,7 @@ pub struct CalculateArguments {
     /// What to work out
     #[arg(value_parser = names())]
     pub name: String,
-    /// The question (JSON, as POST /v1/calculations/NAME takes it; see /docs)
+    /// The question (JSON; docs/calculations.md has an example of each)
     pub file: PathBuf,
     /// Print the answer as JSON instead of in words
     #[arg(long)]

@@ -9,9 +9,13 @@ use super::week::{self, Shown};
 use super::{Refusal, plan};
 use crate::demo;
 use crate::domain::time::Minute;
-use crate::dto::{PLAN_FORMAT, PlanDto, PlanningFile, RegionDto, assemble, parse_planning_file, plan_from_dto};
+use crate::dto::{
+    HouseDto, JobDto, PLAN_FORMAT, PlanDto, PlanningFile, RegionDto, assemble, parse_planning_file, plan_from_dto,
+};
 use crate::service::clock::{Clock, SystemClock};
-use crate::service::{CompanyBody, DraftBody, FeedBody, FeedKindDto, Service, ServiceError};
+use crate::service::{
+    AirReadingBody, CompanyBody, DraftBody, FeedBody, FeedKindDto, RecordBody, Reporter, Service, ServiceError,
+};
 use crate::store::{CompanyId, Session, Store};
 use chrono::{DateTime, TimeDelta, Utc};
 use std::fmt::Write;
@@ -24,6 +28,9 @@ use uuid::Uuid;
 const DAYS_SHOWN: u64 = 7;
 /// Name of the invented company.
 const COMPANY: &str = "Harrow Falls Floor Finishers (invented)";
+
+/// Who reports what happened before the demo began.
+const OFFICE: Reporter = Reporter { crew_id: None };
 
 /// What the demo is asked for.
 #[derive(Debug, Clone, clap::Args)]
@@ -56,6 +63,7 @@ impl Clock for ShiftedClock {
 struct Loaded {
     token: String,
     office: String,
+    customer: String,
     calendars: Vec<(String, String)>,
 }
 
@@ -90,13 +98,11 @@ async fn load_and_show(
     base: &str,
     began: Instant,
 ) -> Result<String, Refusal> {
-    let document = demo::document(service.now_minute(), time_zone)
-        .map_err(|error| Refusal::new("bad-demo-data", error.to_string(), "this is a defect of the program"))?;
+    let document = demo::document(service.now_minute(), time_zone).map_err(defect)?;
     // Read as any planning file is, so that what is wrong with it would be told the same way.
     let text = document.to_string();
     parse_planning_file(&text).map_err(|faults| plan::unusable("the demo's company", &faults))?;
-    let file: PlanningFile = serde_json::from_value(document)
-        .map_err(|error| Refusal::new("bad-demo-data", error.to_string(), "this is a defect of the program"))?;
+    let file: PlanningFile = serde_json::from_value(document).map_err(defect)?;
     // A company of its own at every start: a demo that was played with does not spoil the next one.
     let company = CompanyId(Uuid::new_v4());
     let loaded = load(service, company, &file, base).await?;
@@ -104,6 +110,10 @@ async fn load_and_show(
     let mut out = show(service, company, planned).await?;
     tell(&mut out, &loaded, base, began);
     Ok(out)
+}
+
+fn defect(error: impl std::fmt::Display) -> Refusal {
+    Refusal::new("bad-demo-data", error.to_string(), "this is a defect of the program")
 }
 
 async fn load(service: &Service, company: CompanyId, file: &PlanningFile, base: &str) -> Result<Loaded, Refusal> {
@@ -120,10 +130,11 @@ async fn load(service: &Service, company: CompanyId, file: &PlanningFile, base: 
         service.create_noun(&mut session, equipment).await?;
     }
     for house in &file.houses {
-        service.create_noun(&mut session, house).await?;
+        load_house(service, &mut session, house).await?;
     }
+    let readings = demo::readings().map_err(defect)?;
     for job in &file.jobs {
-        service.create_job(&mut session, job.clone()).await?;
+        load_job(service, &mut session, job, &readings).await?;
     }
     let office =
         feed(service, &mut session, base, FeedBody { kind: FeedKindDto::Office, crew: None, house: None }).await?;
@@ -132,8 +143,39 @@ async fn load(service: &Service, company: CompanyId, file: &PlanningFile, base: 
         let body = FeedBody { kind: FeedKindDto::Crew, crew: Some(crew.key.clone()), house: None };
         calendars.push((crew.name.clone(), feed(service, &mut session, base, body).await?));
     }
+    let house = file.houses.first().map(|house| house.key.clone());
+    let customer =
+        feed(service, &mut session, base, FeedBody { kind: FeedKindDto::Customer, crew: None, house }).await?;
     session.commit().await?;
-    Ok(Loaded { token: founded.secret.reveal().to_owned(), office, calendars })
+    Ok(Loaded { token: founded.secret.reveal().to_owned(), office, customer, calendars })
+}
+
+/// The house, and then what was measured in it.
+async fn load_house(service: &Service, session: &mut Session, house: &HouseDto) -> Result<(), Refusal> {
+    service.create_noun(session, &HouseDto { air_readings: Vec::new(), ..house.clone() }).await?;
+    for reading in &house.air_readings {
+        let (temp_c, rh_percent) = (reading.temp_c, reading.rh_percent);
+        let body = AirReadingBody { at: Some(reading.at.clone()), temp_c, rh_percent, note: None };
+        service.report_air(session, &house.key, &OFFICE, &body).await?;
+    }
+    Ok(())
+}
+
+/// The job with what has happened; a check with readings is reported as from the floor, so that the readings decide.
+async fn load_job(
+    service: &Service,
+    session: &mut Session,
+    job: &JobDto,
+    readings: &[demo::CheckReadings],
+) -> Result<(), Refusal> {
+    let (before, tried) = demo::divided(&job.history, &job.key, readings);
+    service.create_job(session, JobDto { history: before.to_vec(), ..job.clone() }).await?;
+    for (entry, readings) in tried {
+        let outcome = readings.is_empty().then_some(entry.outcome);
+        let body = RecordBody { outcome, readings, ..RecordBody::from(entry) };
+        service.report(session, &job.key, &OFFICE, &body).await?;
+    }
+    Ok(())
 }
 
 async fn feed(service: &Service, session: &mut Session, base: &str, body: FeedBody) -> Result<String, Refusal> {
@@ -185,18 +227,24 @@ async fn show(service: &Service, company: CompanyId, plan: Uuid) -> Result<Strin
 }
 
 fn tell(out: &mut String, loaded: &Loaded, base: &str, began: Instant) {
-    let week = loaded.office.replace("/feeds/", "/week/");
+    let page = |calendar: &str| calendar.replace("/feeds/", "/week/").trim_end_matches(".ics").to_owned();
     let _ = writeln!(out, "Loaded, planned, audited and published in {:.1} s.\n", began.elapsed().as_secs_f64());
-    let _ = writeln!(out, "The week to look at   {}", week.trim_end_matches(".ics"));
-    let _ = writeln!(out, "The API to browse     {base}/docs/");
-    let _ = writeln!(out, "Token for the API     {}", loaded.token);
-    let _ = writeln!(out, "Calendar, office      {}", loaded.office);
+    let mut line = |what: &str, address: &str| {
+        let _ = writeln!(out, "{what:<22} {address}");
+    };
+    line("The week to look at", &page(&loaded.office));
     for (crew, address) in &loaded.calendars {
-        let _ = writeln!(out, "Calendar, {crew:<11} {address}");
+        line(&format!("On a phone, {}", crew.trim_start_matches("Crew ")), &page(address));
     }
+    line("For a customer", &page(&loaded.customer));
+    line("Calendar, office", &loaded.office);
+    line("The API to browse", &format!("{base}/docs/"));
+    line("Token for the API", &loaded.token);
     let _ = writeln!(
         out,
-        "\n  curl -H 'Authorization: Bearer {}' {base}/v1/plans/published\n\n\
+        "\nEvery page has its calendar at its foot. A floor that failed its check twice, with its readings and when it \
+         will\nprobably pass, is on the page of the crew that reads it next, and at:\n\n  \
+         curl -H 'Authorization: Bearer {}' {base}/v1/jobs/linden-27-floors/checks\n\n\
          Crew and customers are invented; the air is what was recorded at Newark in 2013 (see demo/).",
         loaded.token
     );

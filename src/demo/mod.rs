@@ -1,7 +1,10 @@
 //! The demo: an invented company, told relative to the day it is started on, and real hourly weather. The data is in
 //! `demo/`; here its relative instants become real ones. Loading it goes through the same use cases as the API.
 
+mod readings;
 mod weather;
+
+pub use readings::{CheckReadings, divided, readings};
 
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;

@@ -1,4 +1,4 @@
-//! A load list as it is printed at six in the morning: a sheet for each crew with boxes to tick. Pure text, 100 columns.
+//! A load list as it is printed at six in the morning: a sheet for each crew with boxes to tick. Pure text, 96 columns.
 
 use super::load_list::{
     CautionDto, CrewLoadDto, HouseLoadDto, LoadListDto, LoadTotalsDto, ProductNeedDto, WorkLoadDto,
@@ -9,6 +9,8 @@ use std::fmt::Write;
 
 /// Columns of a printed line.
 pub const COLUMNS: usize = 96;
+/// Room for the name of a product before its cans.
+const NAME_COLUMNS: usize = 28;
 
 const USES: [(ItemUseDto, &str); 5] = [
     (ItemUseDto::Apply, "Rollers, trays, pads"),
@@ -51,15 +53,19 @@ fn write_totals(out: &mut String, totals: &LoadTotalsDto) {
     for product in &totals.products {
         let cans: Vec<String> =
             product.containers.iter().map(|size| format!("{} x {} gal", size.count, size.size_gal)).collect();
-        let _ = writeln!(
-            out,
-            "  [ ] {:<28}  {} (needs {:.2} gal = {:.2} L; {:.2} gal left over)",
-            product.name,
+        let text = format!(
+            "{} (needs {:.2} gal = {:.2} L; {:.2} gal left over)",
             cans.join(" + "),
             product.gallons,
             product.litres,
             product.left_over_gallons
         );
+        let is_short = product.name.chars().count() <= NAME_COLUMNS;
+        out.push_str(&if is_short {
+            wrapped_after(&format!("  [ ] {:<NAME_COLUMNS$}  ", product.name), &text, NAME_COLUMNS + 8)
+        } else {
+            wrapped_after("  [ ] ", &format!("{} {text}", product.name), NAME_COLUMNS + 8)
+        });
     }
     if !totals.gear.is_empty() {
         out.push_str("Gear booked\n");

@@ -8,7 +8,7 @@ use crate::domain::chain::StepKind;
 use crate::domain::climate::Film;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::{FilmDto, StepDto};
+use crate::dto::{CustomerDatesDto, FilmDto, StepDto};
 use crate::store::{BookingRow, CompanyRow, RecordRow, Session};
 use crate::trade::customer_dates::{Care, CustomerDates, LastCoat, customer_dates};
 use crate::trade::ready::DryingTable;
@@ -34,8 +34,37 @@ pub(super) struct JobCare {
     pub(super) told_at: DateTime<Utc>,
 }
 
+/// The same for people.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CareNote {
+    /// Name of the job.
+    pub job: String,
+    /// What is allowed when, a line each.
+    pub lines: Vec<String>,
+}
+
 impl Service {
-    /// Of every job that `rows` of `house` hold a coat of, once all its coats are promised or done. `keep_offs` are those of the same rows.
+    /// In words, of every job that `rows` of `house` hold a coat of.
+    pub(super) async fn care_notes(
+        &self,
+        session: &mut Session,
+        company: &CompanyRow,
+        house: Uuid,
+        rows: &[BookingRow],
+        directory: &Directory,
+    ) -> Result<Vec<CareNote>, ServiceError> {
+        let keep_offs = self.keep_offs(session, company, house, rows).await?;
+        let cares = self.cares(session, company, house, (rows, &keep_offs), directory).await?;
+        let note = |care: &JobCare| {
+            let known = directory.step(care.after.job_id, &care.after.step_key)?;
+            let lines = CustomerDatesDto::of(&care.dates, care.zone, care.is_done).words;
+            Some(CareNote { job: known.job.name.clone(), lines })
+        };
+        Ok(cares.iter().filter_map(note).collect())
+    }
+
+    /// Of every job that `rows` of `house` hold a coat of, once all its coats are promised or done. `keep_offs` are those
+    /// of the same rows.
     pub(super) async fn cares(
         &self,
         session: &mut Session,

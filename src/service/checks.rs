@@ -1,11 +1,13 @@
 //! The checks of a job: every round with its verdict, and when a failed one is worth its way again.
 
+use super::directory::Directory;
 use super::records::RecordDoc;
 use super::report_rules::Site;
 use super::{Service, ServiceError, snapshot, wire};
+use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::{OnFailDto, OutcomeDto, PredictionDto, StepDto, StepKindDto, VerdictDto};
-use crate::store::{RecordOutcome, RecordRow, Session};
+use crate::dto::{OnFailDto, OutcomeDto, OutlookDto, PredictionDto, StepDto, StepKindDto, VerdictDto, day_and_time};
+use crate::store::{BookingRow, RecordOutcome, RecordRow, Session};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -56,6 +58,40 @@ impl Service {
         let steps = site.job.steps.as_deref().unwrap_or(&[]);
         let checks = steps.iter().filter(|step| step.kind == StepKindDto::Check || step.meter.is_some());
         checks.map(|step| check(&site, step, zone)).collect()
+    }
+}
+
+impl Service {
+    /// How the check of a booking stands, for the crew that comes to read again: what was found last, and when it will
+    /// probably pass. Nothing of other steps, and of checks that nobody has tried.
+    pub(super) async fn tried(
+        &self,
+        session: &mut Session,
+        directory: &Directory,
+        row: &BookingRow,
+        zone: Zone,
+    ) -> Result<Vec<String>, ServiceError> {
+        let known = directory.step(row.job_id, &row.step_key);
+        let Some(known) = known.filter(|known| known.step.kind == StepKindDto::Check) else { return Ok(Vec::new()) };
+        let checks = self.checks(session, &known.job.key).await?;
+        let own = checks.iter().find(|check| check.step == row.step_key);
+        let Some((check, last)) = own.and_then(|check| Some((check, check.rounds.last()?))) else {
+            return Ok(Vec::new());
+        };
+        let at = wire::instant(&last.finished_at).map_err(|fault| ServiceError::fault("/finished_at", fault))?;
+        let at = day_and_time(zone, Minute::floor_from(at));
+        let found = last.verdict.as_ref().map(|verdict| verdict.in_words.as_str());
+        let found = match (found, last.outcome) {
+            (Some(words), _) => words,
+            (None, OutcomeDto::Failed) => "failed, without readings",
+            (None, OutcomeDto::Done) => "passed, without readings",
+            (None, OutcomeDto::Running) => return Ok(Vec::new()),
+        };
+        let overruled = if last.overruled { "; the office says otherwise" } else { "" };
+        let mut lines = vec![format!("Last read {at}: {found}{overruled}.")];
+        let told = check.prediction.as_ref().filter(|told| told.outlook != OutlookDto::TooLittle);
+        lines.extend(told.map(|told| format!("Prediction: {}.", told.in_words)));
+        Ok(lines)
     }
 }
 

@@ -3,6 +3,7 @@
 
 use super::access::FeedKindDto;
 use super::calendars::{AHEAD_DAYS, PAST_DAYS, current, pieces};
+use super::care::CareNote;
 use super::directory::{Directory, Known};
 use super::planning::PlanDoc;
 use super::{Service, ServiceError, TreatmentAsked, load_lists, plans, wire};
@@ -53,6 +54,8 @@ pub struct FeedWeek {
     pub waits: Vec<FeedWait>,
     /// What to load on each day with work; for a crew's own calendar only.
     pub loads: Vec<LoadListDto>,
+    /// What is allowed after the last coat, for each job that has one promised; for the customer only.
+    pub cares: Vec<CareNote>,
     /// Start of the first work after the week, when one is near.
     pub next: Option<Minute>,
 }
@@ -106,6 +109,8 @@ pub struct FeedWork {
     pub cautions: Vec<CautionDto>,
     /// A treatment that is rolled in sections, as its crew would read it aloud: at its first part, for the crew only.
     pub sections: Vec<String>,
+    /// How a check stands that has been tried, a line each; for the crew only.
+    pub tried: Vec<String>,
 }
 
 /// The time between two promised steps that are in a fixed order.
@@ -184,12 +189,17 @@ impl Service {
             let Some(mut work) = work(&directory, subject.kind, row, parts(row), made_for) else { continue };
             if subject.kind == FeedKindDto::Crew {
                 work.sections = self.sections(&mut session, &directory, row).await?;
+                work.tried = self.tried(&mut session, &directory, row, zone).await?;
             }
             works.push(work);
         }
         let crews = if subject.kind == FeedKindDto::Office { crews_of(&mut session, &works).await? } else { vec![] };
         let loads = if subject.kind == FeedKindDto::Crew { loads(&directory, &rows, from, zone)? } else { Vec::new() };
         let customer = subject.kind == FeedKindDto::Customer;
+        let cares = match feed.kind {
+            FeedKind::Customer(house) => self.care_notes(&mut session, &company, house, &rows, &directory).await?,
+            FeedKind::Crew(_) | FeedKind::House(_) | FeedKind::Office => Vec::new(),
+        };
         Ok(FeedWeek {
             kind: subject.kind,
             company: company.name,
@@ -204,6 +214,7 @@ impl Service {
             works,
             waits,
             loads,
+            cares,
             next: rows.iter().map(|row| Minute::floor_from(row.start)).find(|start| *start >= week.1),
         })
     }
@@ -299,6 +310,7 @@ fn work(
         notes: known.step.notes.clone().filter(|_| told),
         cautions: if told { cautions(&known) } else { Vec::new() },
         sections: Vec::new(),
+        tried: Vec::new(),
     })
 }
 

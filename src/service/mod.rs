@@ -55,6 +55,7 @@ mod wire;
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
 pub use air_readings::{AirReadingBody, AirReadingView};
 pub use calendars::{CalendarText, kind_word};
+pub use care::CareNote;
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};

@@ -18,10 +18,13 @@ use utoipa::ToSchema;
 /// What is read of the document; everything else in it is passed over.
 #[derive(Debug, Clone, Deserialize, ToSchema)]
 pub struct GridpointDocument {
+    // A document of another kind has none; then its layers are what is said to be missing, with their own cure.
+    #[serde(default)]
+    #[schema(required)]
     properties: Layers,
 }
 
-#[derive(Debug, Clone, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Default, Deserialize, ToSchema)]
 #[serde(rename_all = "camelCase")]
 struct Layers {
     /// Of the air.

@@ -227,6 +227,9 @@ fn a_bad_document_is_told_where_it_is_bad() {
     assert!(faults[0].fault.what.starts_with("2019-07-06T02:00:00Z: 8 hours are missing"), "{faults:?}");
     assert_eq!(codes(&read(&[("temperature", temp())]).unwrap_err()), ["missing-layer"]);
     assert_eq!(codes(&read(&[]).unwrap_err()), ["missing-layer", "missing-layer"]);
+    let other = gridpoint::read("{\"temp_c\": 10}").unwrap_err();
+    assert_eq!(codes(&other), ["missing-layer", "missing-layer"]);
+    assert!(other[0].fault.cure.contains("/gridpoints/"), "{other:?}");
     assert_eq!(codes(&gridpoint::read("{\"properties\": {\"temperature\": 3}}").unwrap_err()), ["wrong-type"]);
     assert_eq!(codes(&gridpoint::read("{").unwrap_err()), ["bad-json"]);
 }

@@ -53,6 +53,20 @@ pub(super) fn columns(week: &FeedWeek) -> Markup {
     }
 }
 
+/// What the customer may do after the last coat.
+pub(super) fn cares(week: &FeedWeek) -> Markup {
+    html! {
+        @for care in &week.cares {
+            section.care {
+                h2 { "After the last coat" @if week.cares.len() > 1 { ": " (care.job) } }
+                ul { @for line in &care.lines { li { (line) } } }
+                p.aside { "Weather, readings and the label of the finish may change these dates: look again before you "
+                    "move anything." }
+            }
+        }
+    }
+}
+
 /// What a floor needs is always told; a mere pause only where nothing else is.
 pub(super) fn is_told(week: &FeedWeek, wait: &FeedWait) -> bool {
     let over = |start: Minute, finish: Minute| start < wait.finish && finish > wait.start;
@@ -113,13 +127,14 @@ fn visit_in(week: &FeedWeek, visit: &Visit<'_>, date: NaiveDate) -> Markup {
 fn details(work: &FeedWork, kind: FeedKindDto) -> Markup {
     let told = html! {
         @if !work.gear.is_empty() { p { b { "Bring " } (gear(work.gear.iter())) } }
+        @for line in &work.tried { p.tried { (line) } }
         @if let Some(notes) = &work.notes { p { (notes) } }
         @if !work.sections.is_empty() {
             details { summary { "Section by section" } @for line in &work.sections { p { (line) } } }
         }
     };
     html! {
-        @if work.gear.is_empty() && work.notes.is_none() && work.sections.is_empty() {
+        @if work.gear.is_empty() && work.notes.is_none() && work.tried.is_empty() && work.sections.is_empty() {
         } @else if kind == FeedKindDto::Crew {
             li.details { (told) }
         } @else {

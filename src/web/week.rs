@@ -34,6 +34,7 @@ pub(super) fn page(week: &FeedWeek, secret: &str) -> Markup {
                 FeedKindDto::Crew => (days::columns(week)),
             }
             @if week.works.is_empty() { (empty(week)) }
+            (days::cares(week))
         }
         footer.foot {
             (legend(week))
