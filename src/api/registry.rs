@@ -39,8 +39,8 @@ problems! {
         "Send `Authorization: Bearer TOKEN` with a token that is neither revoked nor expired.";
     ROLE_NEEDED = "role-needed", FORBIDDEN, "The token's role may not do this",
         "Use a token with the role that `detail` names; the office makes tokens.";
-    NOT_YOUR_CREW = "not-your-crew", FORBIDDEN, "A crew's token reports for that crew only",
-        "Leave `crew` out, or have the office report it.";
+    NOT_YOUR_CREW = "not-your-crew", FORBIDDEN, "A crew's token speaks for that crew only",
+        "Name that crew, or leave `crew` out; the office may ask and report for all.";
     OPERATOR_NEEDED = "operator-needed", FORBIDDEN, "Companies are founded by the operator of this server",
         "Start the server with an operator token, and send that.";
     NOT_FOUND = "not-found", NOT_FOUND, "There is no such thing in this company",

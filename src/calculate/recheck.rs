@@ -174,7 +174,7 @@ mod tests {
             round("2026-03-09T20:00:00-04:00", 10.0)
         );
         let told = ask(&question).unwrap();
-        assert!(told.starts_with("it will probably pass about Tue 10 Mar 0"), "{told}");
+        assert!(told.starts_with("within the limit from about Tue 10 Mar 0"), "{told}");
         assert!(told.contains("four chances in five: from Tue 10 Mar"), "{told}");
     }
 

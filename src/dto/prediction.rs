@@ -88,7 +88,7 @@ fn passes_in_words(zone: Zone, last: Minute, early: Minute, median: Minute, late
     let about = if median <= last {
         "it may pass as soon as it is read again".to_owned()
     } else {
-        format!("it will probably pass about {}", said(zone, median))
+        format!("within the limit from about {}", said(zone, median))
     };
     let from = if early <= last { "right away".to_owned() } else { format!("from {}", said(zone, early)) };
     match late {

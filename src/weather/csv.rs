@@ -38,6 +38,12 @@ impl Column {
         }
     }
 
+    /// By the name in a table's head; recorded weather often calls its instants `hour`.
+    fn of(name: &str) -> Option<Column> {
+        let name = if name == "hour" { "start" } else { name };
+        Column::ALL.into_iter().find(|column| column.name() == name)
+    }
+
     /// Which member of an hour it fills; two columns of one member contradict each other.
     const fn member(self) -> &'static str {
         match self {
@@ -112,7 +118,7 @@ fn columns(header: &StringRecord) -> Result<Vec<Column>, Vec<Located>> {
     let mut faults = Vec::new();
     let cure = format!("name the columns {KNOWN}, separated by commas, and leave others out");
     for name in header.iter().take(COLUMNS_MAX) {
-        let Some(column) = Column::ALL.into_iter().find(|column| column.name() == name) else {
+        let Some(column) = Column::of(name) else {
             let what = format!("line 1: no column is called {}", shown(name));
             faults.push(whole(Fault::new("unknown-column", what, cure.clone())));
             continue;

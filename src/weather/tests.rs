@@ -28,6 +28,8 @@ fn a_table_is_read_in_any_order_of_columns_and_in_either_unit() {
     let read = csv::read(&metric).unwrap();
     assert_eq!(read, csv::read(&us).unwrap());
     assert_eq!(read, csv::read(&format!("\u{feff}{}", metric.replace('\n', "\r\n"))).unwrap());
+    // As recorded weather calls it.
+    assert_eq!(read, csv::read(&metric.replacen("start", "hour", 1)).unwrap());
     let start = "2026-03-09T05:00:00Z".to_owned();
     assert_eq!(read.hours[5], ForecastHourDto { start, temp_c: 10.0, rh_percent: 55.0, rain_mm: 2.54 });
 }
