@@ -163,7 +163,7 @@ fn write_cautions(out: &mut String, crews: &[CrewLoadDto]) {
     }
 }
 
-/// A paragraph in lines of at most [`COLUMNS`], the first indented by `first`, the others by `rest`.
+/// A paragraph in lines of at most `COLUMNS` characters, the first indented by `first`, the others by `rest`.
 pub fn wrapped(text: &str, first: usize, rest: usize) -> String {
     wrapped_after(&" ".repeat(first), text, rest)
 }
