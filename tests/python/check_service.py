@@ -81,7 +81,9 @@ def check(program, data, instant, zone):
     demo, said = start(program, data, instant, zone)
     try:
         token = re.search(r"Token for the API +(\S+)", said).group(1)
-        calendars = dict(re.findall(r"Calendar, (Crew \w+) +(\S+)", said))
+        pages = re.findall(r"On a phone, (\w+) +(\S+)", said)
+        calendars = {f"Crew {crew}": page.replace("/week/", "/feeds/") + ".ics" for crew, page in pages}
+        assert calendars, f"no crew's page in what the demo said:\n{said}"
         base = re.search(r"(http://[^/]+)/docs/", said).group(1)
         plan = json.loads(get(f"{base}/v1/plans/published", token)[1])
         planned = {}
