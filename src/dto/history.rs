@@ -54,6 +54,9 @@ pub struct HistoryDto {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(format = DateTime)]
     pub retry_not_before_at: Option<String>,
+    /// Nobody has reported it: it is taken to have gone as promised.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub presumed: bool,
 }
 
 /// An entry read on its own.

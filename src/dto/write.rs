@@ -134,6 +134,7 @@ fn attempt_document(step: &Step, attempt: &Attempt, zone: Zone, situation: &Situ
         outcome,
         expected_finish_at,
         retry_not_before_at: attempt.retry_not_before.map(|retry| local(zone, retry)),
+        presumed: false,
     }
 }
 

@@ -139,6 +139,7 @@ impl Site {
             outcome,
             expected_finish_at: body.expected_finish_at.clone(),
             retry_not_before_at: None,
+            presumed: false,
         });
         history
     }

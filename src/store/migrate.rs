@@ -32,6 +32,9 @@ const RIGHTS: &[(&str, &str)] = &[
     ("house_air_reading", "SELECT, INSERT"),
     ("region_fetch", "SELECT, INSERT, UPDATE"),
     ("idempotency", "SELECT, INSERT, UPDATE, DELETE"),
+    ("repair_change", "SELECT, INSERT, DELETE"),
+    ("repair_turn", "SELECT, INSERT, UPDATE"),
+    ("repair", "SELECT, INSERT"),
 ];
 
 /// How servers log in.
@@ -112,7 +115,9 @@ async fn grant(connection: &mut PgConnection, role: &str) -> Result<(), StoreErr
     let mut statements = vec![
         format!("REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {role}"),
         format!("GRANT USAGE ON SCHEMA public TO {role}"),
-        format!("GRANT EXECUTE ON FUNCTION find_token(bytea), find_feed(bytea) TO {role}"),
+        format!(
+            "GRANT EXECUTE ON FUNCTION find_token(bytea), find_feed(bytea), claim_repair(uuid, double precision) TO {role}"
+        ),
     ];
     statements.extend(RIGHTS.iter().map(|(table, rights)| format!("GRANT {rights} ON {table} TO {role}")));
     let mut tx = connection.begin().await?;
