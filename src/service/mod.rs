@@ -20,6 +20,7 @@
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `wakes` | who waits for news, and the word to stop |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
@@ -49,6 +50,7 @@ mod records;
 mod report_rules;
 mod snapshot;
 mod treatment;
+mod wakes;
 mod weeks;
 mod wire;
 
@@ -71,6 +73,7 @@ pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
+pub use wakes::{Stop, Waiting, Wakes};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;
@@ -91,6 +94,8 @@ pub struct Service {
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
     weather: Option<Source>,
+    wakes: Wakes,
+    stopping: Stop,
 }
 
 impl Service {
@@ -101,7 +106,8 @@ impl Service {
 
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
-        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)), weather: None }
+        let plannings = Arc::new(Semaphore::new(PLANNINGS_MAX));
+        Service { store, clock, plannings, weather: None, wakes: Wakes::default(), stopping: Stop::default() }
     }
 
     /// With a weather service to ask.
@@ -112,6 +118,16 @@ impl Service {
     /// Where sessions come from.
     pub fn store(&self) -> &Store {
         &self.store
+    }
+
+    /// Who waits for news on this server.
+    pub fn wakes(&self) -> &Wakes {
+        &self.wakes
+    }
+
+    /// The word to stop: streams end, and tasks finish what they have begun.
+    pub fn stopping(&self) -> &Stop {
+        &self.stopping
     }
 
     /// The instant of asking.
