@@ -9,8 +9,8 @@ use serde_json::json;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::time::Duration;
 use tackfree::store::{
-    AppLogin, Begun, CompanyId, DEFAULT_APP_ROLE, FeedKind, NewAirReading, NewRecord, NewToken, Noun, RecordOutcome,
-    RegionFetch, Store, StoreError, TokenRole, list_companies, migrate, new_id,
+    AppLogin, Begun, CompanyId, DEFAULT_APP_ROLE, FeedKind, NewAirReading, NewNotice, NewRecord, NewToken, NewWebhook,
+    NoticeKind, Noun, RecordOutcome, RegionFetch, Store, StoreError, TokenRole, list_companies, migrate, new_id,
 };
 
 /// Every table but the migrations' own.
@@ -49,6 +49,15 @@ async fn full_company(test: &TestStore) -> Small {
     let office = NewToken { name: "desk".into(), role: TokenRole::Office, crew_id: None, expires_at: None };
     let (token, _) = session.insert_token(&office).await.unwrap();
     session.insert_feed(FeedKind::Office).await.unwrap();
+    let webhook = NewWebhook { address: "https://example.com/".into(), kinds: vec![], secret: vec![7; 32], at: at(0) };
+    session.insert_webhook(&webhook).await.unwrap();
+    session.tell(NewNotice {
+        kind: NoticeKind::PlanPublished,
+        job_id: None,
+        crew_id: None,
+        at: at(0),
+        doc: doc(json!({})),
+    });
     let begun = session.begin_request(token.id, "key", &[0; 32], Duration::from_secs(60)).await.unwrap();
     assert!(matches!(begun, Begun::New(_)));
     session.commit().await.unwrap();

@@ -22,6 +22,7 @@
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `wakes` | who waits for news, and the word to stop |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
@@ -54,6 +55,7 @@ mod repairs;
 mod report_rules;
 mod snapshot;
 mod treatment;
+mod wakes;
 mod weeks;
 mod wire;
 
@@ -78,6 +80,7 @@ pub use records::{RecordBody, RecordView, Reporter};
 pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
 pub use repairs::{ChangeDto, Repaired};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
+pub use wakes::{Stop, Waiting, Wakes};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;
@@ -98,6 +101,8 @@ pub struct Service {
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
     weather: Option<Source>,
+    wakes: Wakes,
+    stopping: Stop,
 }
 
 impl Service {
@@ -108,7 +113,8 @@ impl Service {
 
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
-        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)), weather: None }
+        let plannings = Arc::new(Semaphore::new(PLANNINGS_MAX));
+        Service { store, clock, plannings, weather: None, wakes: Wakes::default(), stopping: Stop::default() }
     }
 
     /// With a weather service to ask.
@@ -119,6 +125,16 @@ impl Service {
     /// Where sessions come from.
     pub fn store(&self) -> &Store {
         &self.store
+    }
+
+    /// Who waits for news on this server.
+    pub fn wakes(&self) -> &Wakes {
+        &self.wakes
+    }
+
+    /// The word to stop: streams end, and tasks finish what they have begun.
+    pub fn stopping(&self) -> &Stop {
+        &self.stopping
     }
 
     /// The instant of asking.
