@@ -109,7 +109,7 @@ fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError>
         BasisDto::Published => Basis::Published,
         BasisDto::Anew => Basis::Anew,
     };
-    let plan = plan(&situation, Request { seed: body.seed, move_budget: body.move_budget, basis });
+    let plan = plan(&situation, Request { seed: body.seed, move_budget: body.move_budget, basis, ..Request::new() });
     let report = audit(&situation, &plan);
     if !report.is_clean() {
         for violation in report.violations.iter().take(LOGGED_MAX) {
