@@ -63,6 +63,8 @@ BEGIN
         job := NEW.job_id;
     END IF;
     INSERT INTO repair_change (company_id, what, job_id) VALUES (NEW.company_id, TG_TABLE_NAME, job);
+    -- As notices do: servers listen.
+    PERFORM pg_notify('tackfree', NEW.company_id::text);
     RETURN NULL;
 END $$;
 

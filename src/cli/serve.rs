@@ -5,7 +5,7 @@ use super::database::{Database, DatabaseArguments};
 use super::forecasts::WeatherArguments;
 use crate::api;
 use crate::service::{Service, Stop};
-use crate::worker::Worker;
+use crate::worker::{Repairs, Worker};
 use std::net::{SocketAddr, TcpListener};
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -67,7 +67,7 @@ pub async fn until_stopped(
 ) -> Result<(), Refusal> {
     let settings = api::Settings { operator_token, workers: None };
     let pages = crate::web::configure(service.clone());
-    let worker = Worker::new(&service);
+    let worker = Worker::new(&service).with(Repairs(service.clone()));
     let signals = tokio::spawn(stop_at_signal(service.stopping().clone()));
     let mut handle = None;
     let served = {

@@ -103,8 +103,8 @@ pub struct SettingsDto {
     /// Who decides on repairs of the published plan; planning does not heed it.
     #[serde(default)]
     pub repairs: RepairsDto,
-    /// A published step that should have begun, or ended, no longer ago than this and is not reported is taken to have
-    /// gone as promised; 0: never. Planning itself does not heed it: it is done where the history is put together.
+    /// A published step that nobody has reported is taken to go as promised until it should have been over for so long;
+    /// 0: never. Planning itself does not heed it: it is done where the history is put together.
     #[serde(default = "unreported_grace_minutes")]
     #[schema(minimum = 0, maximum = 1440, default = 120)]
     pub unreported_grace_minutes: i64,

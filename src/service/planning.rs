@@ -33,6 +33,19 @@ pub enum BasisDto {
     Published,
     /// Only what is frozen, pinned, running or done stays; broken promises are still charged.
     Anew,
+    /// Published steps stay where they are if they can; what cannot is planned anew, and what is near gives way where
+    /// that breaks fewer promises.
+    Repair,
+}
+
+impl From<BasisDto> for Basis {
+    fn from(basis: BasisDto) -> Basis {
+        match basis {
+            BasisDto::Published => Basis::Published,
+            BasisDto::Anew => Basis::Anew,
+            BasisDto::Repair => Basis::Repair,
+        }
+    }
 }
 
 /// What is asked of the planner.
@@ -105,11 +118,8 @@ impl Service {
 
 fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError> {
     let situation = snapshot.situation()?.situation;
-    let basis = match body.basis {
-        BasisDto::Published => Basis::Published,
-        BasisDto::Anew => Basis::Anew,
-    };
-    let request = Request { seed: body.seed, move_budget: body.move_budget, basis };
+    let basis = body.basis.into();
+    let request = Request { seed: body.seed, move_budget: body.move_budget, basis, ..Request::new() };
     let plan = audited(&situation, request)?;
     draft_of(snapshot, &situation, &plan, body.basis)
 }

@@ -1,6 +1,7 @@
 //! What nobody has reported yet. Crews report late, and a plan that took every silent crew for one that has not begun
-//! would move promises that are being kept. So for a while a promised step goes for begun, and for over, at its promised
-//! times, unless something that is known speaks against it. Checks are never presumed to have passed.
+//! would move promises that are being kept. So a promised step goes for begun from its promised start on and for over from
+//! its promised end on, unless something that is known speaks against it; when it should have been over for a while and
+//! there still is no word of it, it goes for not done. Checks are never presumed to have passed.
 
 use super::wire;
 use crate::domain::time::{Minute, Span};
@@ -109,14 +110,13 @@ fn presume_one(job: &mut JobDto, promise: &Promise<'_>, known: &Known, (now, gra
             }
         }
         (None, _) => {
-            let late = now.since(if over { promise.end } else { promise.start });
             let follows = job.waits.iter().flatten().filter(|wait| wait.to == promise.step).all(|wait| {
                 let ordinary = steps.iter().any(|step| step.key == wait.from && !step.only_on_lapse);
                 let before = job.history.iter().rfind(|entry| entry.step == wait.from).map(|entry| entry.outcome);
                 let dwelling = wait.kind == WaitKindDto::Dwell && before == Some(OutcomeDto::Running);
                 !ordinary || before == Some(OutcomeDto::Done) || dwelling
             });
-            if late <= grace && follows && known.allows(promise, now) {
+            if now.since(promise.end) <= grace && follows && known.allows(promise, now) {
                 let end = wire::local(zone, promise.end.to_utc());
                 job.history.push(HistoryDto {
                     step: promise.step.to_owned(),

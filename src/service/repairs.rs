@@ -8,7 +8,7 @@ use super::{BasisDto, Service, ServiceError};
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use crate::dto::RepairsDto;
-use crate::planner::{Basis, Request};
+use crate::planner::{Basis, REPAIR_MOVES, Request};
 use crate::store::{BookingRow, Document, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, StoreError};
 use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
@@ -23,12 +23,9 @@ const LEASE: Duration = Duration::from_secs(60);
 const REST_MIN: Duration = Duration::from_secs(2);
 /// Longest rest after failures.
 const REST_MAX: Duration = Duration::from_secs(300);
-/// Seeds and bases tried until the audit is content, best first.
-const TRIES: [Request; 3] = [
-    Request { seed: 1, move_budget: 0, basis: Basis::Published },
-    Request { seed: 2, move_budget: 20, basis: Basis::Published },
-    Request { seed: 3, move_budget: 20, basis: Basis::Anew },
-];
+/// Ways tried until the audit is content, best first.
+const TRIES: [(Basis, u64); 4] =
+    [(Basis::Repair, REPAIR_MOVES), (Basis::Repair, 0), (Basis::Published, 0), (Basis::Anew, 0)];
 
 /// What a turn came to.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -190,15 +187,15 @@ impl Service {
 fn made(snapshot: &Snapshot) -> Result<Made, ServiceError> {
     let situation = snapshot.situation()?.situation;
     let plan = first_audited(&situation)?;
-    let draft = draft_of(snapshot, &situation, &plan, BasisDto::Published)?;
+    let draft = draft_of(snapshot, &situation, &plan, BasisDto::Repair)?;
     let beside = beside(&draft.rows, &snapshot.rows.promised);
     Ok(Made { draft, beside })
 }
 
 fn first_audited(situation: &Situation) -> Result<Plan, ServiceError> {
     let mut refused = None;
-    for request in TRIES {
-        match audited(situation, request) {
+    for (basis, move_budget) in TRIES {
+        match audited(situation, Request { basis, move_budget, ..Request::new() }) {
             Err(error @ ServiceError::PlanRejected(_)) => refused = Some(error),
             other => return other,
         }

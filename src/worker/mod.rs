@@ -6,8 +6,12 @@
 //! |---|---|
 //! | `mod` | the loop |
 //! | `listen` | one connection that hears of news |
+//! | `repairs` | published plans are repaired |
 
 mod listen;
+mod repairs;
+
+pub use repairs::Repairs;
 
 use crate::service::{Service, ServiceError, Stop, Waiting};
 use std::future::Future;
