@@ -34,7 +34,7 @@ async fn main() {
     let mut times = Vec::new();
     let mut reports = Vec::new();
     for number in 0..failures {
-        let check = life.to_next_check().await;
+        let check = life.reach_next_check().await;
         let began = Instant::now();
         life.tell(&check.job, &check.report(OutcomeDto::Failed)).await;
         reports.push(began.elapsed());

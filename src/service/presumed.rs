@@ -126,6 +126,8 @@ fn presume_one(job: &mut JobDto, promise: &Promise<'_>, known: &Known, (now, gra
                     outcome: if over { OutcomeDto::Done } else { OutcomeDto::Running },
                     expected_finish_at: (!over && promise.end > now).then_some(end),
                     retry_not_before_at: None,
+                    remaining_minutes: None,
+                    re_wet: false,
                     presumed: true,
                 });
             }

@@ -66,6 +66,8 @@ impl Coming {
             readings: Vec::new(),
             note: None,
             seen: None,
+            remaining_minutes: None,
+            re_wet: false,
         }
     }
 }
@@ -121,7 +123,7 @@ impl Life {
 
     /// Goes on, all as promised, to the end of the next check; returns that check, not reported yet. The plan has been
     /// repaired up to there.
-    pub async fn to_next_check(&mut self) -> Coming {
+    pub async fn reach_next_check(&mut self) -> Coming {
         loop {
             let coming = self.coming().await;
             let check = coming.iter().position(|step| step.kind == StepKindDto::Check);
