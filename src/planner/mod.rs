@@ -11,6 +11,7 @@
 //! | `improve` | ruin and recreate |
 //! | `settle` | the last word: promises put back, nothing left to change for the next planning |
 //! | `score`, `bound` | the cost, and what no plan can undercut |
+//! | `pins` | the fewest pins to drop so that everything can be placed |
 //! | `blockers`, `decode` | reasons for what is left out; back to the domain |
 //! | `rcpsp_max` | published scheduling benchmarks, read into the same model |
 
@@ -24,6 +25,7 @@ mod hours;
 pub mod improve;
 pub mod keep;
 pub mod model;
+mod pins;
 pub mod rcpsp_max;
 mod runs;
 pub mod score;
@@ -31,6 +33,8 @@ mod settle;
 pub mod spans;
 pub mod state;
 pub mod timeline;
+
+pub use pins::{PinsToDrop, TRIALS_MAX as PIN_TRIALS_MAX, pins_to_drop};
 
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
