@@ -6,8 +6,15 @@
 //! |---|---|
 //! | `mod` | the loop |
 //! | `listen` | one connection that hears of news |
+//! | `deliver` | notices to webhooks |
+//! | `prune` | throwing away what is old |
 
+mod deliver;
 mod listen;
+mod prune;
+
+pub use deliver::Deliver;
+pub use prune::Prune;
 
 use crate::service::{Service, ServiceError, Stop, Waiting};
 use std::future::Future;

@@ -14,7 +14,9 @@ mod planning_file;
 mod plans;
 mod problems;
 mod regions;
+mod stream;
 mod tokens;
+mod webhooks;
 mod weeks;
 
 use super::caller::authenticate;
@@ -41,6 +43,8 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(letters::configure)
             .configure(planning_file::configure)
             .configure(feeds::configure)
+            .configure(stream::configure)
+            .configure(webhooks::configure)
             .configure(calculations::configure),
     );
 }
