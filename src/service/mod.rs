@@ -22,6 +22,7 @@
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
@@ -44,6 +45,7 @@ mod jobs;
 mod keep_off;
 mod letters;
 mod load_lists;
+mod notices;
 mod nouns;
 mod planning;
 mod plans;
@@ -54,8 +56,10 @@ mod repair_views;
 mod repairs;
 mod report_rules;
 mod snapshot;
+mod told;
 mod treatment;
 mod wakes;
+mod webhooks;
 mod weeks;
 mod wire;
 
@@ -72,6 +76,7 @@ pub use forecasts::{Brought, ForecastFetched};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
+pub use notices::{NoticeKindDto, NoticePage, NoticeView};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
@@ -81,11 +86,13 @@ pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SEC
 pub use repairs::{ChangeDto, Repaired};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
 pub use wakes::{Stop, Waiting, Wakes};
+pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;
 use crate::store::Store;
 use crate::weather::fetch::Source;
+use crate::webhook::Targets;
 use chrono::{DateTime, Utc};
 use clock::{Clock, SystemClock};
 use std::sync::Arc;
@@ -101,6 +108,7 @@ pub struct Service {
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
     weather: Option<Source>,
+    webhook_targets: Targets,
     wakes: Wakes,
     stopping: Stop,
 }
@@ -114,7 +122,15 @@ impl Service {
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
         let plannings = Arc::new(Semaphore::new(PLANNINGS_MAX));
-        Service { store, clock, plannings, weather: None, wakes: Wakes::default(), stopping: Stop::default() }
+        Service {
+            store,
+            clock,
+            plannings,
+            weather: None,
+            webhook_targets: Targets::default(),
+            wakes: Wakes::default(),
+            stopping: Stop::default(),
+        }
     }
 
     /// With a weather service to ask.

@@ -9,7 +9,7 @@ use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::Situation;
 use crate::dto::{CauseDto, GearDto, GuessDto, PlanCostDto, PlanDto, UnplacedDto, plan_to_dto};
 use crate::planner::{Basis, Request, plan};
-use crate::store::{CompanyId, Document, NewPlan, PlanRow, PlanningRows, Session};
+use crate::store::{CompanyId, Document, NewPlan, NoticeKind, PlanRow, PlanningRows, Session};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::time::Duration;
@@ -112,7 +112,9 @@ impl Service {
     /// `DanglingChain` when a step has been taken out of its chain meanwhile.
     pub async fn keep_draft(&self, session: &mut Session, draft: &Draft) -> Result<PlanView, ServiceError> {
         let head = session.insert_plan(&draft.new, &draft.rows).await?;
-        self.plan_view(session, head).await
+        let view = self.plan_view(session, head).await?;
+        self.tell_draft(session, NoticeKind::PlanProposed, &view.plan)?;
+        Ok(view)
     }
 }
 

@@ -15,6 +15,7 @@
 //! | `records` | what happened on the floor |
 //! | `air_readings` | air measured in houses |
 //! | `plans` | plans and their rows |
+//! | `differences` | what one plan has elsewhere than another |
 //! | `copy` | rows as binary COPY |
 //! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
 //! | `planning` | the whole planning input at once |
@@ -34,6 +35,7 @@ pub mod cluster;
 mod companies;
 mod copy;
 mod deliveries;
+mod differences;
 mod document;
 mod error;
 mod feeds;
@@ -61,6 +63,7 @@ pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};
 pub use companies::{CompanyRow, list_companies};
 pub use copy::PlanRow;
 pub use deliveries::{DeliveryRow, DeliveryStatus, Lease, Settled, ToSend};
+pub use differences::{JobEnds, OtherPiece};
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};

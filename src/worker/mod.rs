@@ -7,11 +7,18 @@
 //! | `mod` | the loop |
 //! | `listen` | one connection that hears of news |
 //! | `repairs` | published plans are repaired |
+//! | `deliver` | notices to webhooks |
+//! | `prune` | throwing away what is old |
 
+mod deliver;
 mod listen;
 mod repairs;
 
 pub use repairs::Repairs;
+mod prune;
+
+pub use deliver::Deliver;
+pub use prune::Prune;
 
 use crate::service::{Service, ServiceError, Stop, Waiting};
 use std::future::Future;

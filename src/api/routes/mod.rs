@@ -15,7 +15,9 @@ mod plans;
 mod problems;
 mod regions;
 mod repairs;
+mod stream;
 mod tokens;
+mod webhooks;
 mod weeks;
 
 use super::caller::authenticate;
@@ -43,6 +45,8 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(letters::configure)
             .configure(planning_file::configure)
             .configure(feeds::configure)
+            .configure(stream::configure)
+            .configure(webhooks::configure)
             .configure(calculations::configure),
     );
 }
