@@ -124,7 +124,12 @@ fn more_spread_never_helps() {
     const RUNS: u32 = 300;
     let models: Vec<ChanceModel> = [0.0, 0.1, 0.2, 0.4]
         .iter()
-        .map(|&spread| ChanceModel { dry_sigma: spread, work_sigma: spread, failed_check_rate: spread / 2.0, ..ChanceModel::default() })
+        .map(|&spread| ChanceModel {
+            dry_sigma: spread,
+            work_sigma: spread,
+            failed_check_rate: spread / 2.0,
+            ..ChanceModel::default()
+        })
         .collect();
     let (mut dates, mut kept) = (0_u32, vec![0_u32; models.len()]);
     for seed in seeds(40) {

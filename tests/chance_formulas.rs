@@ -69,8 +69,7 @@ fn one_wait_follows_the_lognormal_quantiles() {
         let mut job = job("elm", 0, vec![step("seal", 60), step("coat", 60)], vec![drying(0, 1, 600)]);
         job.due = Some(monday().plus(60 + 600 + 60 + slack));
         let situation = restless(vec![job]);
-        let places =
-            vec![place(&situation, (0, 0), 0, monday()), place(&situation, (0, 1), 0, monday().plus(660))];
+        let places = vec![place(&situation, (0, 0), 0, monday()), place(&situation, (0, 1), 0, monday().plus(660))];
         let found = &chance_of(&situation, places, &only(0.2, 0.0, 0.0), RUNS)[0];
         let expected = phi(((600.5 + slack as f64) / 600.0).ln() / 0.2);
         assert_share(found.in_time_runs.unwrap(), RUNS, expected, &format!("{slack} minutes of slack"));

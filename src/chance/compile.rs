@@ -73,8 +73,7 @@ fn still_drying(situation: &Situation) -> Minute {
     let mut earliest = situation.now;
     for job in &situation.jobs {
         let chain = &job.chain;
-        let matters =
-            |wait: &&crate::domain::chain::Wait| wait.keep_off || chain.step(wait.to).fixed().is_none();
+        let matters = |wait: &&crate::domain::chain::Wait| wait.keep_off || chain.step(wait.to).fixed().is_none();
         for wait in chain.waits().iter().filter(matters) {
             earliest = chain.step(wait.from).fixed().map_or(earliest, |attempt| earliest.min(attempt.finish));
         }

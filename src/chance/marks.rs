@@ -8,10 +8,7 @@ pub(super) enum Cause {
     /// Nobody comes earlier than planned.
     Planned,
     /// A wait, by number of its lag; and whether it was drawn longer than its label says.
-    Lag {
-        lag: u32,
-        longer: bool,
-    },
+    Lag { lag: u32, longer: bool },
     /// The crew was busy or on the road.
     Crew,
     /// Somebody else was in the area.

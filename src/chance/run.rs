@@ -286,7 +286,9 @@ impl<'c> Run<'c> {
             let to = &course.members[lag.to_member as usize];
             let late = match lag.measure {
                 Measure::Lag => start + to.from > until + lag.max_minutes,
-                Measure::Dwell => start + to.from > from + lag.max_minutes || start + to.until > until + lag.max_minutes,
+                Measure::Dwell => {
+                    start + to.from > from + lag.max_minutes || start + to.until > until + lag.max_minutes
+                }
             };
             if lag.forbids && late {
                 self.forbidden.push(limit);

@@ -175,11 +175,9 @@ pub(super) fn chances(
         tally.overruns.iter().for_each(|(overrun, count)| *overruns.entry(*overrun).or_default() += count);
     }
     let goals = &tallies[0].goals;
-    let finishes: Vec<&[i64]> =
-        tallies.iter().flat_map(|tally| tally.finishes.chunks(goals.len().max(1))).collect();
-    let mut jobs: Vec<JobChance> = (0..situation.jobs.len())
-        .map(|job| unknown(JobIx::from_index(job), tallies[0].unplaced[job]))
-        .collect();
+    let finishes: Vec<&[i64]> = tallies.iter().flat_map(|tally| tally.finishes.chunks(goals.len().max(1))).collect();
+    let mut jobs: Vec<JobChance> =
+        (0..situation.jobs.len()).map(|job| unknown(JobIx::from_index(job), tallies[0].unplaced[job])).collect();
     for (place, goal) in goals.iter().enumerate() {
         let mut of_job: Vec<i64> = finishes.iter().map(|run| run[place]).collect();
         of_job.sort_unstable();

@@ -13,6 +13,7 @@
 //! | `check_verdict`, `checks` | what a check's readings decide, and what follows; all rounds of a job |
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
+//! | `chances` | will each house make its date? |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `treatment` | a treatment, second by second |
 //! | `keep_off` | when the customer should not walk on a floor |
@@ -27,6 +28,7 @@ mod air_readings;
 mod bench;
 mod calendars;
 mod care;
+mod chances;
 mod check_verdict;
 mod checks;
 pub mod clock;
@@ -56,6 +58,7 @@ pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView}
 pub use air_readings::{AirReadingBody, AirReadingView};
 pub use calendars::{CalendarText, kind_word};
 pub use care::CareNote;
+pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};

@@ -12,7 +12,7 @@
 //! | `companies` | companies and their settings |
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `chains` | jobs; their steps and waits |
-//! | `records` | what happened on the floor |
+//! | `records`, `experience` | what happened on the floor; counts over it |
 //! | `air_readings` | air measured in houses |
 //! | `plans` | plans and their rows |
 //! | `copy` | rows as binary COPY |
@@ -31,6 +31,7 @@ mod companies;
 mod copy;
 mod document;
 mod error;
+mod experience;
 mod feeds;
 mod fetches;
 mod idempotency;
@@ -52,6 +53,7 @@ pub use companies::{CompanyRow, list_companies};
 pub use copy::PlanRow;
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
+pub use experience::{CheckTries, WorkTimes};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};
 pub use fetches::RegionFetch;
 pub use idempotency::{Begun, StoredResponse, Ticket};
