@@ -15,6 +15,7 @@
 //! | `repairs`, `repair_views` | the published plan after whatever changed the world; as shown |
 //! | `presumed` | what nobody has reported yet |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
+//! | `chances` | will each house make its date? |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `treatment` | a treatment, second by second |
 //! | `keep_off` | when the customer should not walk on a floor |
@@ -31,6 +32,7 @@ mod air_readings;
 mod bench;
 mod calendars;
 mod care;
+mod chances;
 mod check_verdict;
 mod checks;
 pub mod clock;
@@ -67,6 +69,7 @@ pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView}
 pub use air_readings::{AirReadingBody, AirReadingView};
 pub use calendars::{CalendarText, kind_word};
 pub use care::CareNote;
+pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};

@@ -12,7 +12,7 @@
 //! | `companies` | companies and their settings |
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `chains` | jobs; their steps and waits |
-//! | `records` | what happened on the floor |
+//! | `records`, `experience` | what happened on the floor; counts over it |
 //! | `air_readings` | air measured in houses |
 //! | `plans` | plans and their rows |
 //! | `differences` | what one plan has elsewhere than another |
@@ -38,6 +38,7 @@ mod deliveries;
 mod differences;
 mod document;
 mod error;
+mod experience;
 mod feeds;
 mod fetches;
 mod idempotency;
@@ -66,6 +67,7 @@ pub use deliveries::{DeliveryRow, DeliveryStatus, Lease, Settled, ToSend};
 pub use differences::{JobEnds, OtherPiece};
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
+pub use experience::{CheckTries, WorkTimes};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};
 pub use fetches::RegionFetch;
 pub use idempotency::{Begun, REQUESTS_KEPT_HOURS, StoredResponse, Ticket};

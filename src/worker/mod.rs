@@ -12,13 +12,12 @@
 
 mod deliver;
 mod listen;
-mod repairs;
-
-pub use repairs::Repairs;
 mod prune;
+mod repairs;
 
 pub use deliver::Deliver;
 pub use prune::Prune;
+pub use repairs::Repairs;
 
 use crate::service::{Service, ServiceError, Stop, Waiting};
 use std::future::Future;

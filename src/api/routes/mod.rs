@@ -3,6 +3,7 @@
 mod air_readings;
 mod calculations;
 mod calendar;
+mod chances;
 mod companies;
 mod feeds;
 mod health;
@@ -40,6 +41,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(jobs::configure)
             .configure(plans::configure)
             .configure(repairs::configure)
+            .configure(chances::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
             .configure(letters::configure)
