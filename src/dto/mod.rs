@@ -73,7 +73,7 @@ pub use crew::{AbsenceDto, CrewDto, EquipmentDto};
 pub use customer_dates::{CHANGES, CustomerDatesDto, CustomerLetterDto, KeepOffDto, day_and_time};
 pub use event::{
     CheckFailed, CrewAdded, CrewAway, CrewBack, CrewShort, DueMoved, EVENT_BYTES_MAX, EVENT_KINDS, EquipmentAdded,
-    Event, EventBody, ForecastReplaced, HappeningDto, HoursChanged, HouseAdded, HouseClosed, HouseOpened, JobAdded,
+    Event, EventBody, ForecastReplaced, HappeningDto, Heard, Hearing, HoursChanged, HouseAdded, HouseClosed, HouseOpened, JobAdded,
     JobCancelled, JobFinished, JobGrown, JobHeld, JobReopened, MachineBroken, MachineMended, ReWet, ReadingsTaken,
     ReleaseMoved, StepFinished, StepPaused, StepPinned, StepStarted,
 };

@@ -13,6 +13,7 @@
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `chains` | jobs; their steps and waits |
 //! | `records` | what happened on the floor |
+//! | `events` | what happened, as it was told |
 //! | `air_readings` | air measured in houses |
 //! | `plans` | plans and their rows |
 //! | `copy` | rows as binary COPY |
@@ -31,6 +32,7 @@ mod companies;
 mod copy;
 mod document;
 mod error;
+mod events;
 mod feeds;
 mod fetches;
 mod idempotency;
@@ -52,6 +54,7 @@ pub use companies::{CompanyRow, list_companies};
 pub use copy::PlanRow;
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
+pub use events::{EventBase, EventFilter, EventRow, EventStanding, NewEvent};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};
 pub use fetches::RegionFetch;
 pub use idempotency::{Begun, StoredResponse, Ticket};

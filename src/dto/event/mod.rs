@@ -1,8 +1,11 @@
 //! Events: what happened in the field or in the office, each told once by whoever saw it. The envelope is here, the kinds
-//! are in `kinds`. No clock, no storing.
+//! are in `kinds`, what they change in documents in `heed` and `grow`. No clock, no storing.
 
+mod grow;
+mod heed;
 mod kinds;
 
+pub use heed::{Heard, Hearing};
 pub use kinds::{
     CheckFailed, CrewAdded, CrewAway, CrewBack, CrewShort, DueMoved, EVENT_KINDS, EquipmentAdded, ForecastReplaced,
     HappeningDto, HoursChanged, HouseAdded, HouseClosed, HouseOpened, JobAdded, JobCancelled, JobFinished, JobGrown,
