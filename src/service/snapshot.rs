@@ -162,10 +162,14 @@ pub(super) fn history(records: &[RecordRow], crews: &BTreeMap<Uuid, String>, zon
                 .expected_finish_at
                 .filter(|_| doc.as_ref().is_some_and(|doc| doc.expected_by_crew))
                 .map(|at| wire::local(zone, at)),
-            retry_not_before_at: doc.and_then(|doc| doc.retry_not_before).map(|at| wire::local(zone, at)),
+            retry_not_before_at: doc.as_ref().and_then(|doc| doc.retry_not_before).map(|at| wire::local(zone, at)),
+            remaining_minutes: doc.as_ref().and_then(|doc| doc.remaining_minutes),
+            re_wet: doc.is_some_and(|doc| doc.re_wet),
         };
         match tries.last_mut() {
-            Some(last) if last.step == entry.step && last.outcome == OutcomeDto::Running => *last = entry,
+            Some(last) if last.step == entry.step && last.outcome == OutcomeDto::Running => {
+                *last = HistoryDto { re_wet: last.re_wet || entry.re_wet, ..entry };
+            }
             _ => tries.push(entry),
         }
     }
@@ -177,6 +181,7 @@ pub(super) const fn outcome(outcome: RecordOutcome) -> OutcomeDto {
         RecordOutcome::Running => OutcomeDto::Running,
         RecordOutcome::Done => OutcomeDto::Done,
         RecordOutcome::Failed => OutcomeDto::Failed,
+        RecordOutcome::Paused => OutcomeDto::Paused,
     }
 }
 

@@ -320,6 +320,7 @@ fn crew(draw: &mut Draw, office: Zone, now: Minute, number: usize) -> Crew {
         zone,
         calendar,
         absences,
+        short_handed: Vec::new(),
         home: places::location(draw),
     }
 }
@@ -335,6 +336,7 @@ fn able_crew(draw: &mut Draw, office: Zone, number: usize) -> Crew {
         zone: office,
         calendar: Calendar::new(working_week(draw, false), BTreeMap::new()).unwrap(),
         absences: Vec::new(),
+        short_handed: Vec::new(),
         home: places::location(draw),
     }
 }
