@@ -20,7 +20,7 @@ pub const MOVE_BUDGET_DEFAULT: u64 = 3_000;
 /// More moves than this are for the command line, where nobody waits for them.
 pub const MOVE_BUDGET_MAX: u64 = 100_000;
 /// How long a planning waits for those before it.
-const TURN_MAX: Duration = Duration::from_secs(20);
+pub(super) const TURN_MAX: Duration = Duration::from_secs(20);
 /// Violations named in the log.
 const LOGGED_MAX: usize = 20;
 
@@ -103,21 +103,38 @@ impl Service {
     }
 }
 
-fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError> {
-    let situation = snapshot.situation()?.situation;
-    let basis = match body.basis {
+/// The planner's word for it.
+pub(super) const fn planner_basis(basis: BasisDto) -> Basis {
+    match basis {
         BasisDto::Published => Basis::Published,
         BasisDto::Anew => Basis::Anew,
-    };
-    let plan = plan(&situation, Request { seed: body.seed, move_budget: body.move_budget, basis });
-    let report = audit(&situation, &plan);
-    if !report.is_clean() {
-        for violation in report.violations.iter().take(LOGGED_MAX) {
-            let (code, what) = (violation.code(), violation.explain(&situation));
-            tracing::error!(code, what, seed = body.seed, move_budget = body.move_budget, "a new plan breaks a rule");
-        }
-        return Err(ServiceError::PlanRejected(report.violations.len()));
     }
+}
+
+/// A plan that the audit has nothing against.
+pub(super) fn audited(situation: &Situation, request: Request) -> Result<Plan, ServiceError> {
+    let plan = plan(situation, request);
+    let report = audit(situation, &plan);
+    if report.is_clean() {
+        return Ok(plan);
+    }
+    for violation in report.violations.iter().take(LOGGED_MAX) {
+        let (code, what) = (violation.code(), violation.explain(situation));
+        tracing::error!(
+            code,
+            what,
+            seed = request.seed,
+            move_budget = request.move_budget,
+            "a new plan breaks a rule"
+        );
+    }
+    Err(ServiceError::PlanRejected(report.violations.len()))
+}
+
+fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError> {
+    let situation = snapshot.situation()?.situation;
+    let basis = planner_basis(body.basis);
+    let plan = audited(&situation, Request { seed: body.seed, move_budget: body.move_budget, basis })?;
     let file = serde_json::to_vec(&snapshot.file).map_err(crate::store::StoreError::BadDocument)?;
     let PlanDto { cost, unplaced, placements, guesses, .. } = plan_to_dto(&situation, &plan);
     let mut rows = Vec::with_capacity(plan.placements.len());

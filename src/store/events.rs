@@ -191,15 +191,16 @@ impl Session {
         .await?)
     }
 
-    /// Events about `subject` with numbers from `from` on that are heeded or wait to be, in the order in which they
-    /// happened.
+    /// Events about `subject` that wait, and those with numbers from `from` on that are heeded or were overtaken, in the
+    /// order in which they happened.
     ///
     /// # Errors
     /// `Unavailable`.
     pub async fn events_about(&mut self, subject: &str, from: i64) -> Result<Vec<EventRow>, StoreError> {
         Ok(sqlx::query_as(
             "SELECT id, number, kind, subject, happened_at, recorded_at, recorded_by, doc, standing, reason FROM event
-             WHERE company_id = $1 AND subject = $2 AND number >= $3 AND standing IN ('applied', 'waiting')
+             WHERE company_id = $1 AND subject = $2
+               AND (standing = 'waiting' OR number >= $3 AND standing IN ('applied', 'overtaken'))
              ORDER BY happened_at, id",
         )
         .bind(self.company.0)

@@ -4,6 +4,7 @@ mod air_readings;
 mod calculations;
 mod calendar;
 mod companies;
+mod events;
 mod feeds;
 mod health;
 mod jobs;
@@ -16,6 +17,7 @@ mod problems;
 mod regions;
 mod tokens;
 mod weeks;
+mod what_ifs;
 
 use super::caller::authenticate;
 use actix_web::middleware::from_fn;
@@ -35,6 +37,8 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(regions::configure)
             .configure(air_readings::configure)
             .configure(jobs::configure)
+            .configure(events::configure)
+            .configure(what_ifs::configure)
             .configure(plans::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)

@@ -24,4 +24,5 @@ mod tell;
 
 pub use apply::apply_event;
 pub use shapes::{EventPage, EventStandingDto, EventView};
-pub(super) use note::{NounChange, reported};
+pub(super) use note::NounChange;
+pub(super) use office::job_patched;
