@@ -9,7 +9,7 @@ mod generate;
 #[path = "common/world.rs"]
 mod world;
 
-use generate::{Draw, Size, company};
+use generate::{Draw, Size, company, mishaps, troubled};
 use tackfree::audit::audit;
 use tackfree::domain::chain::{Attempt, Chain, Outcome, Step, StepState};
 use tackfree::domain::ids::{CrewIx, JobIx, StepIx, StepRef};
@@ -103,7 +103,7 @@ fn repaired_plans_are_clean_and_touch_little() {
     for seed in first..first + setting("TACKFREE_COMPANIES", 300) {
         let mut draw = Draw::new(seed ^ 0x5eed);
         let size = if seed % 10 == 0 { Size::medium() } else { Size::small() };
-        let mut situation = company(seed, size);
+        let mut situation = if seed % 2 == 0 { company(seed, size) } else { troubled(seed, size) };
         for day in 0..3 {
             let basis = if draw.chance(25) { Basis::Anew } else { Basis::Published };
             let request = Request { seed, move_budget: 5, basis };
@@ -129,6 +129,9 @@ fn repaired_plans_are_clean_and_touch_little() {
                 .filter(|p| situation.jobs[p.step.job.index()].chain.step(p.step.step).fixed().is_none());
             situation.published = begun.cloned().collect();
             disturb(&mut situation, &mut draw);
+            if seed % 2 == 1 {
+                mishaps::trouble(&mut draw, &mut situation);
+            }
         }
     }
     assert!(promised > 100, "{promised}");

@@ -10,6 +10,8 @@
 mod chains;
 #[path = "generate_history.rs"]
 mod history;
+#[path = "generate_mishaps.rs"]
+pub mod mishaps;
 #[path = "generate_places.rs"]
 mod places;
 
@@ -166,6 +168,13 @@ pub fn company(seed: u64, size: Size) -> Situation {
     }
     history::happen(&mut draw, &mut situation, 50);
     history::pin(&mut draw, &mut situation, 6);
+    situation
+}
+
+/// A random company of at most that size in which some things have gone wrong.
+pub fn troubled(seed: u64, size: Size) -> Situation {
+    let mut situation = company(seed, size);
+    mishaps::trouble(&mut Draw::new(seed ^ 0x7f00), &mut situation);
     situation
 }
 
