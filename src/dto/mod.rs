@@ -74,9 +74,9 @@ pub use crew::{CrewDto, EquipmentDto};
 pub use customer_dates::{CHANGES, CustomerDatesDto, CustomerLetterDto, KeepOffDto, day_and_time};
 pub use event::{
     CheckFailed, CrewAdded, CrewAway, CrewBack, CrewShort, DueMoved, EVENT_BYTES_MAX, EVENT_KINDS, EquipmentAdded,
-    Event, EventBody, ForecastReplaced, HappeningDto, Heard, Hearing, HoursChanged, HouseAdded, HouseClosed, HouseOpened, JobAdded,
-    JobCancelled, JobFinished, JobGrown, JobHeld, JobReopened, MachineBroken, MachineMended, ReWet, ReadingsTaken,
-    ReleaseMoved, StepFinished, StepPaused, StepPinned, StepStarted,
+    Event, EventBody, ForecastReplaced, HappeningDto, Heard, Hearing, HoursChanged, HouseAdded, HouseClosed,
+    HouseOpened, JobAdded, JobCancelled, JobFinished, JobGrown, JobHeld, JobReopened, MachineBroken, MachineMended,
+    ReWet, ReadingsTaken, ReleaseMoved, StepFinished, StepPaused, StepPinned, StepStarted,
 };
 pub(crate) use fault::{At, Faults};
 pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};

@@ -114,7 +114,13 @@ impl Service {
 
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
-        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)), questions: Arc::new(Semaphore::new(QUESTIONS_MAX)), weather: None }
+        Service {
+            store,
+            clock,
+            plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)),
+            questions: Arc::new(Semaphore::new(QUESTIONS_MAX)),
+            weather: None,
+        }
     }
 
     /// With a weather service to ask.

@@ -120,13 +120,7 @@ pub(super) fn audited(situation: &Situation, request: Request) -> Result<Plan, S
     }
     for violation in report.violations.iter().take(LOGGED_MAX) {
         let (code, what) = (violation.code(), violation.explain(situation));
-        tracing::error!(
-            code,
-            what,
-            seed = request.seed,
-            move_budget = request.move_budget,
-            "a new plan breaks a rule"
-        );
+        tracing::error!(code, what, seed = request.seed, move_budget = request.move_budget, "a new plan breaks a rule");
     }
     Err(ServiceError::PlanRejected(report.violations.len()))
 }

@@ -186,8 +186,7 @@ fn answered(
             ServiceError::Invalid(error::told(&faults))
         })?;
     }
-    let request =
-        Request { seed: body.seed, move_budget: body.move_budget, basis: planner_basis(body.basis) };
+    let request = Request { seed: body.seed, move_budget: body.move_budget, basis: planner_basis(body.basis) };
     let before = situation(&world.file)?;
     let plan_before = audited(&before.0, request)?;
     // A changed document that does not fit the others is the asker's: he is told where it would be in the file.

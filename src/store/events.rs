@@ -99,12 +99,11 @@ impl Session {
     /// # Errors
     /// `NotFound` for the company; `KeyTaken` when there is an event of this identifier.
     pub async fn append_event(&mut self, new: &NewEvent) -> Result<EventRow, StoreError> {
-        let number: Option<i64> = sqlx::query_scalar(
-            "UPDATE company SET event_count = event_count + 1 WHERE id = $1 RETURNING event_count",
-        )
-        .bind(self.company.0)
-        .fetch_optional(self.db())
-        .await?;
+        let number: Option<i64> =
+            sqlx::query_scalar("UPDATE company SET event_count = event_count + 1 WHERE id = $1 RETURNING event_count")
+                .bind(self.company.0)
+                .fetch_optional(self.db())
+                .await?;
         let number = number.ok_or(StoreError::NotFound { what: "company" })?;
         let row: Option<EventRow> = sqlx::query_as(
             "INSERT INTO event (company_id, id, number, kind, subject, happened_at, recorded_at, recorded_by, doc, base,
@@ -191,7 +190,7 @@ impl Session {
         .await?)
     }
 
-    /// Events about `subject` that wait, and those with numbers from `from` on that are heeded or were overtaken, in the
+    /// Events about `subject` that wait, and those with numbers from `from` on that do not contradict what is known, in the
     /// order in which they happened.
     ///
     /// # Errors
@@ -200,7 +199,7 @@ impl Session {
         Ok(sqlx::query_as(
             "SELECT id, number, kind, subject, happened_at, recorded_at, recorded_by, doc, standing, reason FROM event
              WHERE company_id = $1 AND subject = $2
-               AND (standing = 'waiting' OR number >= $3 AND standing IN ('applied', 'overtaken'))
+               AND (standing = 'waiting' OR number >= $3 AND standing IN ('applied', 'known', 'overtaken'))
              ORDER BY happened_at, id",
         )
         .bind(self.company.0)

@@ -14,7 +14,8 @@ fn bounded(move_budget: u64) -> Result<(), Problem> {
     if move_budget <= MOVE_BUDGET_MAX {
         return Ok(());
     }
-    let fault = Fault::new("out-of-range", format!("{move_budget} moves"), format!("ask for at most {MOVE_BUDGET_MAX}"));
+    let fault =
+        Fault::new("out-of-range", format!("{move_budget} moves"), format!("ask for at most {MOVE_BUDGET_MAX}"));
     Err(ServiceError::fault("/move_budget", fault).into())
 }
 

@@ -1,12 +1,12 @@
 //! A job that is more work than was thought: steps and waits are added to its chain, each new step behind the last of
 //! those it waits for, so that it does not matter in which order two such events come.
 
-use super::JobGrown;
-use super::heed::{Heard, Hearing};
 use super::super::fault::{Located, shown};
 use super::super::job::JobDto;
 use super::super::step::StepDto;
 use super::super::wait::WaitDto;
+use super::JobGrown;
+use super::heed::{Heard, Hearing};
 use crate::domain::fault::Fault;
 
 impl JobDto {

@@ -1,13 +1,13 @@
 //! What events change in the documents of crews, gear, houses and regions: spells in which they are not as usual, areas,
 //! forecasts. Whoever has all events about a document applies them in the order in which they happened.
 
-use super::{Event, HappeningDto};
 use super::super::crew::{CrewDto, EquipmentDto};
 use super::super::fault::{At, Faults, Located, shown};
 use super::super::house::{AreaDto, HouseDto};
 use super::super::region::{ForecastDto, RegionDto};
 use super::super::scalar;
 use super::super::spells::{self, AbsenceDto, ClosureDto, OutageDto, ShortHandedDto};
+use super::{Event, HappeningDto};
 use crate::domain::bounds::{ABSENCES_MAX, AREAS_PER_HOUSE_MAX, CLOSURES_MAX, OUTAGES_MAX, SHORT_HANDED_MAX};
 use crate::domain::fault::Fault;
 use crate::domain::time::{Minute, Span};

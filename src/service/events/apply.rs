@@ -96,18 +96,16 @@ fn supposed(file: &mut PlanningFile, happening: &HappeningDto) -> Hearing {
             new_key("house", &told.house.key, file.houses.iter().map(|house| &house.key))?;
             file.houses.push(told.house.clone());
         }
-        HappeningDto::EquipmentAdded(told) => {
-            match file.equipment.iter_mut().find(|kind| kind.key == told.equipment) {
-                Some(kind) => kind.units = kind.units.saturating_add(told.units),
-                None => file.equipment.push(EquipmentDto {
-                    key: told.equipment.clone(),
-                    name: told.equipment.clone(),
-                    units: told.units,
-                    moves_with_crew: true,
-                    outages: Vec::new(),
-                }),
-            }
-        }
+        HappeningDto::EquipmentAdded(told) => match file.equipment.iter_mut().find(|kind| kind.key == told.equipment) {
+            Some(kind) => kind.units = kind.units.saturating_add(told.units),
+            None => file.equipment.push(EquipmentDto {
+                key: told.equipment.clone(),
+                name: told.equipment.clone(),
+                units: told.units,
+                moves_with_crew: true,
+                outages: Vec::new(),
+            }),
+        },
         HappeningDto::StepPinned(told) => {
             let place = job_in(file, &told.job)?;
             let pins: &mut Vec<PinDto> = &mut file.jobs[place].pins;
@@ -216,14 +214,8 @@ fn records_of(site: &Site) -> Result<Vec<RecordRow>, ServiceError> {
             ..super::super::check_verdict::Decided::of(entry.outcome)
         };
         let number = i32::try_from(seen).unwrap_or(i32::MAX);
-        let new: NewRecord = super::super::taken::new_record(
-            site.row.id,
-            (&body, decided),
-            crew,
-            &entry.started_at,
-            number,
-            teller,
-        )?;
+        let new: NewRecord =
+            super::super::taken::new_record(site.row.id, (&body, decided), crew, &entry.started_at, number, teller)?;
         let place = records.iter().rposition(|record| record.step_key == entry.step);
         records.insert(place.map_or(records.len(), |place| place + 1), known(&new));
     }

@@ -23,6 +23,6 @@ mod story;
 mod tell;
 
 pub use apply::apply_event;
-pub use shapes::{EventPage, EventStandingDto, EventView};
 pub(super) use note::NounChange;
 pub(super) use office::job_patched;
+pub use shapes::{EventPage, EventStandingDto, EventView};

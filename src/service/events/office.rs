@@ -81,7 +81,9 @@ impl Service {
     ) -> Result<Option<Settled>, ServiceError> {
         let Some(matter) = Matter::of(event.happening.kind()) else { return Ok(None) };
         let rows = session.events_about(subject, 0).await?;
-        for row in rows.iter().rev().filter(|row| row.standing == EventStanding::Applied) {
+        // A word that told what was known is a word all the same.
+        let words = |row: &&EventRow| matches!(row.standing, EventStanding::Applied | EventStanding::Known);
+        for row in rows.iter().rev().filter(words) {
             if (row.happened_at, row.id) > (event.at, event.id) && matter.is_told_by(row)? {
                 let at = super::super::wire::utc(row.happened_at);
                 let what = format!("{} told {} for {at}, which is later", row.recorded_by, row.kind);
@@ -92,12 +94,7 @@ impl Service {
         Ok(None)
     }
 
-    async fn tell_new_job(
-        &self,
-        session: &mut Session,
-        event: &Event,
-        job: &JobDto,
-    ) -> Result<Settled, ServiceError> {
+    async fn tell_new_job(&self, session: &mut Session, event: &Event, job: &JobDto) -> Result<Settled, ServiceError> {
         match session.job_by_key(&job.key).await {
             Err(StoreError::NotFound { .. }) => {}
             Err(error) => return Err(error.into()),

@@ -116,4 +116,3 @@ fn is_spell(kind: &str) -> bool {
             | "house_opened"
     )
 }
-

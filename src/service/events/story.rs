@@ -32,13 +32,7 @@ pub(super) struct Telling {
 
 impl Telling {
     /// Of an event.
-    pub(super) fn new(
-        event: Uuid,
-        at: DateTime<Utc>,
-        reporter: Reporter,
-        teller: Teller,
-        body: RecordBody,
-    ) -> Telling {
+    pub(super) fn new(event: Uuid, at: DateTime<Utc>, reporter: Reporter, teller: Teller, body: RecordBody) -> Telling {
         Telling { event: Some(event), at, reporter, teller, body, kept: false, decided: None }
     }
 
@@ -46,9 +40,8 @@ impl Telling {
     fn of_record(record: &RecordRow, before: Option<&RecordRow>, site: &Site) -> Result<Telling, ServiceError> {
         let text = |at: DateTime<Utc>| at.to_rfc3339_opts(SecondsFormat::AutoSi, true);
         let doc: RecordDoc = record.doc.parse()?;
-        let went_on = before.is_some_and(|before| {
-            before.outcome == RecordOutcome::Running && before.started_at == record.started_at
-        });
+        let went_on = before
+            .is_some_and(|before| before.outcome == RecordOutcome::Running && before.started_at == record.started_at);
         let by_office = record.recorded_by == "office";
         Ok(Telling {
             event: None,
@@ -112,7 +105,11 @@ pub(super) fn tellings(site: &Site) -> Result<Vec<Telling>, ServiceError> {
 
 /// Tells `tellings` in the order in which they happened, again and again until nothing more follows. `over`: since when
 /// the job is over, if it is.
-pub(super) fn tell_again(site: &Site, tellings: &[Telling], over: Option<DateTime<Utc>>) -> Result<Story, ServiceError> {
+pub(super) fn tell_again(
+    site: &Site,
+    tellings: &[Telling],
+    over: Option<DateTime<Utc>>,
+) -> Result<Story, ServiceError> {
     let mut site = site.clone();
     let known = std::mem::take(&mut site.records);
     let status = site.row.status;
@@ -178,7 +175,8 @@ fn take(
 /// Whether a record told anew says what it said. What was concluded from it in words does not matter.
 pub(super) fn same(new: &NewRecord, was: &RecordRow) -> bool {
     let facts = |doc: &crate::store::Document| {
-        let RecordDoc { readings, note, overruled, retry_not_before, remaining_minutes, re_wet, .. } = doc.parse().ok()?;
+        let RecordDoc { readings, note, overruled, retry_not_before, remaining_minutes, re_wet, .. } =
+            doc.parse().ok()?;
         Some((readings, note, overruled, retry_not_before, remaining_minutes, re_wet))
     };
     (new.crew_id, new.outcome, new.started_at, new.finished_at, new.expected_finish_at)
