@@ -72,6 +72,7 @@ pub use blocker::{BlockerDto, CauseDto, StepRefDto};
 pub use calendar::{CalendarDto, ExceptionDto, WeekWindowDto, WeekdayDto, WindowDto};
 pub use crew::{CrewDto, EquipmentDto};
 pub use customer_dates::{CHANGES, CustomerDatesDto, CustomerLetterDto, KeepOffDto, day_and_time};
+pub(crate) use event::in_one_order;
 pub use event::{
     CheckFailed, CrewAdded, CrewAway, CrewBack, CrewShort, DueMoved, EVENT_BYTES_MAX, EVENT_KINDS, EquipmentAdded,
     Event, EventBody, ForecastReplaced, HappeningDto, Heard, Hearing, HoursChanged, HouseAdded, HouseClosed,

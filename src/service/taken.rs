@@ -7,7 +7,7 @@ use super::records::{RecordBody, RecordDoc, Reporter};
 use super::report_rules::Site;
 use super::{snapshot, wire};
 use crate::domain::fault::Fault;
-use crate::dto::OutcomeDto;
+use crate::dto::{OutcomeDto, in_one_order};
 use crate::store::{Document, NewRecord, RecordOutcome, RecordRow, new_id};
 use chrono::{DateTime, Duration, Utc};
 use uuid::Uuid;
@@ -82,7 +82,8 @@ impl Site {
         let grown = self.after_failure(body, crew_id, &started_at, &mut decided)?;
         let seen = self.count(&body.step);
         let new = new_record(self.row.id, (body, decided), crew_id, &started_at, seen, teller.clone())?;
-        if let Some(grown) = grown {
+        if let Some(mut grown) = grown {
+            grown.waits.iter_mut().for_each(|waits| in_one_order(waits));
             self.job = grown;
             self.grown = true;
         }

@@ -1,5 +1,5 @@
 //! A job that is more work than was thought: steps and waits are added to its chain, each new step behind the last of
-//! those it waits for, so that it does not matter in which order two such events come.
+//! those it waits for.
 
 use super::super::fault::{Located, shown};
 use super::super::job::JobDto;
@@ -45,27 +45,41 @@ impl JobDto {
                 changed = true;
             }
         }
-        waits.sort_by(|a, b| (&a.from, &a.to).cmp(&(&b.from, &b.to)));
+        in_one_order(waits);
+        let mut placed: Vec<&str> = Vec::new();
         for step in &grown.steps {
             if !steps.iter().any(|known| known.key == step.key) {
-                let place = place_of(&step.key, steps, waits);
+                let place = place_of(&step.key, steps, waits, &placed);
                 steps.insert(place, step.clone());
+                placed.push(&step.key);
                 changed = true;
             }
         }
         Ok(if changed { Heard::Changed } else { Heard::Known })
     }
+
+    /// Takes back what `grown` has added, as far as it is still there in the same words: for whoever adds something before
+    /// it and then it again.
+    pub fn shrink(&mut self, grown: &JobGrown) {
+        if let Some(waits) = &mut self.waits {
+            waits.retain(|wait| !grown.waits.contains(wait));
+        }
+        if let Some(steps) = &mut self.steps {
+            steps.retain(|step| !grown.steps.contains(step));
+        }
+    }
 }
 
-/// Behind the last step it waits for, and behind those behind the same step that come before it in the alphabet.
-fn place_of(key: &str, steps: &[StepDto], waits: &[WaitDto]) -> usize {
-    let last_before = |key: &str| {
-        let before = |step: &StepDto| waits.iter().any(|wait| wait.from == step.key && wait.to == key);
-        steps.iter().rposition(before)
-    };
-    let own = last_before(key);
-    let mut place = own.map_or(0, |last| last + 1);
-    while steps.get(place).is_some_and(|next| last_before(&next.key) == own && next.key.as_str() < key) {
+/// The order in which waits are listed means nothing: it is the same whatever came first.
+pub(crate) fn in_one_order(waits: &mut [WaitDto]) {
+    waits.sort_by(|a, b| (&a.from, &a.to).cmp(&(&b.from, &b.to)));
+}
+
+/// Right behind the last step it waits for, and those of the same growth that are behind that one already.
+fn place_of(key: &str, steps: &[StepDto], waits: &[WaitDto], placed: &[&str]) -> usize {
+    let before = |step: &StepDto| waits.iter().any(|wait| wait.from == step.key && wait.to == key);
+    let mut place = steps.iter().rposition(before).map_or(0, |last| last + 1);
+    while steps.get(place).is_some_and(|next| placed.contains(&next.key.as_str())) {
         place += 1;
     }
     place

@@ -5,6 +5,7 @@ mod grow;
 mod heed;
 mod kinds;
 
+pub(crate) use grow::in_one_order;
 pub use heed::{Heard, Hearing};
 pub use kinds::{
     CheckFailed, CrewAdded, CrewAway, CrewBack, CrewShort, DueMoved, EVENT_KINDS, EquipmentAdded, ForecastReplaced,

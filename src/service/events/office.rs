@@ -53,7 +53,7 @@ impl Service {
         let status = |status: &str| json!({"status": status});
         let (job, patch) = match &event.happening {
             HappeningDto::JobAdded(told) => return self.tell_new_job(session, event, &told.job).await,
-            HappeningDto::JobGrown(told) => return self.tell_grown(session, told).await,
+            HappeningDto::JobGrown(told) => return self.tell_grown(session, event, told).await,
             HappeningDto::JobHeld(told) => (&told.job, status("on_hold")),
             HappeningDto::JobReopened(told) => (&told.job, status("open")),
             HappeningDto::JobCancelled(told) => (&told.job, status("cancelled")),
@@ -116,11 +116,26 @@ impl Service {
         Ok(Settled::APPLIED)
     }
 
-    async fn tell_grown(&self, session: &mut Session, told: &JobGrown) -> Result<Settled, ServiceError> {
+    /// What grew later grows on it, so that the chain is the same in whichever order two such events come.
+    async fn tell_grown(&self, session: &mut Session, event: &Event, told: &JobGrown) -> Result<Settled, ServiceError> {
         let stored = self.job(session, &told.job).await?;
-        let mut job = stored.view.job;
-        let before = job.clone();
+        let mut later = Vec::new();
+        for row in session.events_about(&format!("job/{}", told.job), 0).await? {
+            let after = row.standing == EventStanding::Applied && (row.happened_at, row.id) > (event.at, event.id);
+            if after
+                && row.kind == "job_grown"
+                && let HappeningDto::JobGrown(told) = event_of(&row)?.happening
+            {
+                later.push(told);
+            }
+        }
+        let before = stored.view.job.clone();
+        let mut job = before.clone();
+        later.iter().rev().for_each(|told| job.shrink(told));
         let heard = job.grow(told).map_err(|faults| in_event(&faults))?;
+        for told in &later {
+            job.grow(told).map_err(|faults| in_event(&faults))?;
+        }
         let grown = match heard {
             Heard::Changed => true,
             Heard::Known => false,

@@ -70,6 +70,10 @@ pub(super) fn heard_of(error: ServiceError) -> Result<Heard, ServiceError> {
                 let code = MISSING.iter().find(|code| **code == first.code).copied().unwrap_or("missing-field");
                 Ok(Heard::NotYet(Fault::new(code, first.what.clone(), first.cure.clone())))
             }
+            // The floor was wetted again, and nobody has told of the first time.
+            Some(first) if faults.iter().all(|fault| fault.pointer == "/re_wet") => {
+                Ok(Heard::NotYet(Fault::new("not-done-yet", first.what.clone(), "tell of the first time, too")))
+            }
             Some(first) if faults.iter().all(|fault| fault.code == "bad-history") => {
                 Ok(Heard::Against(Fault::new("bad-history", first.what.clone(), first.cure.clone())))
             }
