@@ -114,7 +114,7 @@ pub use section_plan::{
     ActDto, DoingDto, PartDto, RolledTreatment, SectionDto, SectionFloorDto, SectionPlanDto, rolled_treatments,
     section_plan,
 };
-pub use settings::{CostDto, SettingsDto, TravelDto};
+pub use settings::{CostDto, RepairsDto, SettingsDto, TravelDto};
 pub use spells::{AbsenceDto, ClosureDto, OutageDto, ShortHandedDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
 pub use supplies::{CareDto, ITEMS_MAX, ItemDto, ItemUseDto, MixDto, PRODUCTS_MAX, ProductBaseDto, ProductDto};

@@ -54,7 +54,9 @@ impl Service {
 
     /// As [`Service::create_job`], for whoever keeps the event himself.
     pub(super) async fn add_job(&self, session: &mut Session, job: JobDto) -> Result<StoredJob, ServiceError> {
-        let happened = job.history.clone();
+        let mut happened = job.history.clone();
+        // Of another company's planning file: nobody has said so.
+        happened.retain(|entry| !entry.presumed);
         let judged = self.judge_job(session, job, None).await?;
         let row = session.insert_job(&judged.new).await?;
         self.import_records(session, &row, &judged.bench, &happened).await?;

@@ -13,6 +13,8 @@
 //! | `records`, `report_rules`, `taken` | what happened on steps; whether it can be so; from reports to records |
 //! | `check_verdict`, `checks` | what a check's readings decide, and what follows; all rounds of a job |
 //! | `snapshot` | rows to a planning file and a situation |
+//! | `repairs`, `repair_views` | the published plan after whatever changed the world; as shown |
+//! | `presumed` | what nobody has reported yet |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `what_ifs`, `promises` | what would be otherwise; when one more job could be finished |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
@@ -22,6 +24,7 @@
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `wakes` | who waits for news, and the word to stop |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
@@ -47,13 +50,17 @@ mod load_lists;
 mod nouns;
 mod planning;
 mod plans;
+mod presumed;
 mod promises;
 mod publish;
 mod records;
+mod repair_views;
+mod repairs;
 mod report_rules;
 mod snapshot;
 mod taken;
 mod treatment;
+mod wakes;
 mod weeks;
 mod what_ifs;
 mod wire;
@@ -78,7 +85,10 @@ pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use promises::{Offer, PromiseBody, PromiseView};
 pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
+pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
+pub use repairs::{ChangeDto, Repaired};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
+pub use wakes::{Stop, Waiting, Wakes};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 pub use what_ifs::{WHAT_IF_CHANGES_MAX, WhatIfBody, WhatIfChange, WhatIfView};
 
@@ -104,6 +114,8 @@ pub struct Service {
     plannings: Arc<Semaphore>,
     questions: Arc<Semaphore>,
     weather: Option<Source>,
+    wakes: Wakes,
+    stopping: Stop,
 }
 
 impl Service {
@@ -120,6 +132,8 @@ impl Service {
             plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)),
             questions: Arc::new(Semaphore::new(QUESTIONS_MAX)),
             weather: None,
+            wakes: Wakes::default(),
+            stopping: Stop::default(),
         }
     }
 
@@ -131,6 +145,16 @@ impl Service {
     /// Where sessions come from.
     pub fn store(&self) -> &Store {
         &self.store
+    }
+
+    /// Who waits for news on this server.
+    pub fn wakes(&self) -> &Wakes {
+        &self.wakes
+    }
+
+    /// The word to stop: streams end, and tasks finish what they have begun.
+    pub fn stopping(&self) -> &Stop {
+        &self.stopping
     }
 
     /// The instant of asking.

@@ -138,7 +138,7 @@ impl Asked {
     }
 
     fn request(&self, move_budget: u64) -> Request {
-        Request { seed: self.body.seed, move_budget, basis: Basis::Published }
+        Request { seed: self.body.seed, move_budget, basis: Basis::Published, ..Request::new() }
     }
 
     /// The plan with the job in which all of `kept` stays: pinned, so that the search improves only the rest. Should the

@@ -2,7 +2,7 @@
 //! promised. Nothing is stored, no lock is taken, and no transaction is open while it is planned.
 
 use super::compare::{Changes, Label, Labels, Work, changes};
-use super::planning::{TURN_MAX, audited, planner_basis};
+use super::planning::{TURN_MAX, audited};
 use super::snapshot::Snapshot;
 use super::{BasisDto, HouseFinish, MOVE_BUDGET_DEFAULT, Service, ServiceError, StepChange, apply_event, error, wire};
 use crate::domain::fault::Fault;
@@ -186,7 +186,8 @@ fn answered(
             ServiceError::Invalid(error::told(&faults))
         })?;
     }
-    let request = Request { seed: body.seed, move_budget: body.move_budget, basis: planner_basis(body.basis) };
+    let request =
+        Request { seed: body.seed, move_budget: body.move_budget, basis: body.basis.into(), ..Request::new() };
     let before = situation(&world.file)?;
     let plan_before = audited(&before.0, request)?;
     // A changed document that does not fit the others is the asker's: he is told where it would be in the file.

@@ -15,6 +15,7 @@ mod planning_file;
 mod plans;
 mod problems;
 mod regions;
+mod repairs;
 mod tokens;
 mod weeks;
 mod what_ifs;
@@ -40,6 +41,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(events::configure)
             .configure(what_ifs::configure)
             .configure(plans::configure)
+            .configure(repairs::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
             .configure(letters::configure)
