@@ -150,7 +150,7 @@ fn reported(
     body: super::super::records::RecordBody,
     (office, at): (Zone, Minute),
 ) -> Hearing {
-    let mut site = site_of(file, place, (office, at)).map_err(located)?;
+    let mut site = site_of(file, place, &body.step, (office, at)).map_err(located)?;
     let teller = Teller { at: event.at, by: "office".to_owned() };
     match site.take(&Reporter { crew_id: None }, &teller, &body) {
         Err(error) => heard_of(error).map_err(located),
@@ -173,8 +173,8 @@ fn reported(
     }
 }
 
-/// A job of the file as reports are judged by it.
-fn site_of(file: &PlanningFile, place: usize, (office, at): (Zone, Minute)) -> Result<Site, ServiceError> {
+/// A job of the file as reports on `step` are judged by it: what was only presumed of that step goes.
+fn site_of(file: &PlanningFile, place: usize, step: &str, (office, at): (Zone, Minute)) -> Result<Site, ServiceError> {
     let job = &file.jobs[place];
     let house = file.houses.iter().find(|house| house.key == job.house);
     let house = house.ok_or_else(|| refusal(unknown("house", &job.house)))?.clone();
@@ -194,6 +194,7 @@ fn site_of(file: &PlanningFile, place: usize, (office, at): (Zone, Minute)) -> R
     };
     let bench = Bench::of_file(file, office, at);
     let mut site = Site { row, job: job.clone(), house, records: Vec::new(), bench, climate: None, grown: false };
+    site.job.history.retain(|entry| !(entry.presumed && entry.step == step));
     site.records = records_of(&site)?;
     site.job.history.clear();
     Ok(site)
