@@ -48,7 +48,7 @@ fn plans_are_clean_and_replanning_an_unchanged_world_changes_nothing() {
         };
         let situation = if seed % 2 == 0 { company(seed, size) } else { troubled(seed, size) };
         let basis = if seed % 3 == 0 { Basis::Anew } else { Basis::Published };
-        let request = Request { seed, move_budget: 20, basis };
+        let request = Request { seed, move_budget: 20, basis, ..Request::new() };
         let first = plan(&situation, request);
         assert_clean(&situation, &first, "the plan", seed);
         assert_eq!(first, plan(&situation, request), "company {seed} planned twice");

@@ -56,6 +56,9 @@ pub struct HistoryDto {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(format = DateTime)]
     pub retry_not_before_at: Option<String>,
+    /// Nobody has reported it: it is taken to have gone as promised.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub presumed: bool,
     /// Of a paused try: what is left of the work, in minutes of that crew at full strength, set-up not included.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 120_000, example = 90)]

@@ -140,6 +140,7 @@ fn attempt_document(step: &Step, number: usize, zone: Zone, situation: &Situatio
         outcome,
         expected_finish_at,
         retry_not_before_at: attempt.retry_not_before.map(|retry| local(zone, retry)),
+        presumed: false,
         remaining_minutes,
         re_wet: step.is_re_wet(number),
     }

@@ -198,7 +198,7 @@ pub fn solve(instance: &Instance, model: &Model, seed: u64, tries: u32, moves: u
         }
         generator.complete(&mut state, &weights, &all);
         if all.iter().all(|activity| state.place(*activity).is_some()) {
-            let mut search = Search::new(&weights, &state, seed);
+            let mut search = Search::new(&weights, &state, seed, super::improve::Accept::NoWorse);
             search.run(&mut state, &mut generator, &[0], moves, &mut |_, _| {});
             return all.iter().map(|activity| state.place(*activity).map(|place| place.start)).collect();
         }

@@ -55,6 +55,8 @@ pub struct State<'m> {
     gear: Vec<Vec<Timeline>>,
     /// A dividable step is not begun with fewer minutes than this left in the span, unless it ends there.
     pub first_piece_minutes_min: T,
+    /// Only times inside the crew's regular hours are found.
+    pub regular_only: bool,
 }
 
 impl<'m> State<'m> {
@@ -90,6 +92,7 @@ impl<'m> State<'m> {
             areas: (0..model.area_count).map(|area| taken(&model.area_taken[area])).collect(),
             profiles,
             first_piece_minutes_min: FIRST_PIECE_MINUTES_MIN,
+            regular_only: false,
             gear: gear.map(|(kind, &units)| (0..units).map(|u| unit(kind, u)).collect()).collect(),
             model,
         }
@@ -204,6 +207,12 @@ impl<'m> State<'m> {
             if finish > self.model.end || start > latest {
                 return None;
             }
+            if self.regular_only
+                && let Some(next) = self.outside_regular(activity, mode, start, finish)
+            {
+                t = next.max(start + 1);
+                continue;
+            }
             // Crews are what is in the way most of the time; how long the floor stays closed is dear to find out.
             if let Some((next, _)) = self.busy(activity, mode, start, finish) {
                 t = next.max(start + 1);
@@ -275,6 +284,25 @@ impl<'m> State<'m> {
             t = until;
         }
         pieces
+    }
+
+    /// `None` when the work lies in the crew's regular hours; else the next start worth trying.
+    fn outside_regular(&self, activity: u32, mode: u32, start: T, finish: T) -> Option<T> {
+        let crew = self.crew_of(mode);
+        if crew == NONE {
+            return None;
+        }
+        let regular = &self.model.calendars[self.model.crews[crew as usize].regular as usize];
+        let place = Place { start, finish, closed_until: finish, mode };
+        let inside = |(from, until): &(T, T)| regular.covered(*from, *until) == until - from;
+        if self.pieces(activity, place).iter().all(inside) {
+            return None;
+        }
+        let next = match regular.at_or_after(start) {
+            Some(span) if span.0 <= start => regular.at_or_after(span.1),
+            after => after,
+        };
+        Some(next.map_or(NEVER, |span| span.0))
     }
 
     #[inline]

@@ -169,6 +169,7 @@ impl Site {
             outcome,
             expected_finish_at: body.expected_finish_at.clone(),
             retry_not_before_at: None,
+            presumed: false,
             remaining_minutes: body.remaining_minutes,
             re_wet: body.re_wet,
         });
