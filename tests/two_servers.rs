@@ -6,7 +6,7 @@
 
 mod common;
 
-use chrono::{DateTime, Duration, Timelike, Utc};
+use chrono::{DateTime, Duration, DurationRound, Timelike, Utc};
 use common::app::{equipment, job};
 use common::store::fresh_store;
 use reqwest::{Client, StatusCode};
@@ -184,11 +184,12 @@ async fn audited(office: &Office<'_>, server: usize) -> Option<usize> {
 async fn nothing_is_lost_or_doubled_between_two_servers() {
     let test = fresh_store().await;
     let url = sqlx::ConnectOptions::to_url_lossy(&test.owner).to_string();
+    tackfree::weather::fetch::provide_tls();
     let http = Client::new();
     let servers = [Server::start(&url, &http).await, Server::start(&url, &http).await];
     let bases = [servers[0].base.clone(), servers[1].base.clone()];
     let mut office = Office { http: &http, bases, token: String::new() };
-    let now = Utc::now();
+    let now = Utc::now().duration_trunc(Duration::minutes(1)).unwrap();
     found(&mut office, now).await;
     let office = &office;
     // Each client tells one house's story, four clients the same one, each in an order of its own.

@@ -157,6 +157,14 @@ impl Service {
         Service { weather: source.into(), ..self }
     }
 
+    /// The same, with connections of its own: for work that outlives the threads that answer requests.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn beside(&self, connections_max: u32) -> Result<Service, ServiceError> {
+        Ok(Service { store: self.store.beside(connections_max).await?, ..self.clone() })
+    }
+
     /// Where sessions come from.
     pub fn store(&self) -> &Store {
         &self.store

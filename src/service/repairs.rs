@@ -20,7 +20,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 /// Longer than any repair takes. After a crash, another server looks again when it is over.
-const LEASE: Duration = Duration::from_secs(60);
+const LEASE: Duration = Duration::from_secs(30);
 /// Rest after the first failure; doubled by each further one.
 const REST_MIN: Duration = Duration::from_secs(2);
 /// Longest rest after failures.
