@@ -14,8 +14,10 @@
 //! | `check_verdict`, `checks` | what a check's readings decide, and what follows; all rounds of a job |
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `repairs`, `repair_views` | the published plan after whatever changed the world; as shown |
+//! | `pins` | what the dispatcher fixed by hand |
 //! | `presumed` | what nobody has reported yet |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
+//! | `chances` | will each house make its date? |
 //! | `what_ifs`, `promises` | what would be otherwise; when one more job could be finished |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `treatment` | a treatment, second by second |
@@ -24,6 +26,7 @@
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
@@ -32,6 +35,7 @@ mod air_readings;
 mod bench;
 mod calendars;
 mod care;
+mod chances;
 mod check_verdict;
 mod checks;
 pub mod clock;
@@ -47,7 +51,9 @@ mod jobs;
 mod keep_off;
 mod letters;
 mod load_lists;
+mod notices;
 mod nouns;
+mod pins;
 mod planning;
 mod plans;
 mod presumed;
@@ -59,8 +65,10 @@ mod repairs;
 mod report_rules;
 mod snapshot;
 mod taken;
+mod told;
 mod treatment;
 mod wakes;
+mod webhooks;
 mod weeks;
 mod what_ifs;
 mod wire;
@@ -69,6 +77,7 @@ pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView}
 pub use air_readings::{AirReadingBody, AirReadingView};
 pub use calendars::{CalendarText, kind_word};
 pub use care::CareNote;
+pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
@@ -79,7 +88,9 @@ pub use forecasts::{Brought, ForecastFetched};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
+pub use notices::{NoticeKindDto, NoticePage, NoticeView};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
+pub use pins::{PinBody, PinConflictView, PinnedView};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use promises::{Offer, PromiseBody, PromiseView};
@@ -89,12 +100,14 @@ pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SEC
 pub use repairs::{ChangeDto, Repaired};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
 pub use wakes::{Stop, Waiting, Wakes};
+pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 pub use what_ifs::{WHAT_IF_CHANGES_MAX, WhatIfBody, WhatIfChange, WhatIfView};
 
 use crate::domain::time::Minute;
 use crate::store::Store;
 use crate::weather::fetch::Source;
+use crate::webhook::Targets;
 use chrono::{DateTime, Utc};
 use clock::{Clock, SystemClock};
 use std::sync::Arc;
@@ -114,6 +127,7 @@ pub struct Service {
     plannings: Arc<Semaphore>,
     questions: Arc<Semaphore>,
     weather: Option<Source>,
+    webhook_targets: Targets,
     wakes: Wakes,
     stopping: Stop,
 }
@@ -132,6 +146,7 @@ impl Service {
             plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)),
             questions: Arc::new(Semaphore::new(QUESTIONS_MAX)),
             weather: None,
+            webhook_targets: Targets::default(),
             wakes: Wakes::default(),
             stopping: Stop::default(),
         }

@@ -14,7 +14,7 @@ use crate::dto::{
     Event, FaultDto, HappeningDto, HouseAdded, HouseDto, JobAdded, JobDto, Located, PinDto, PlacementDto, PlanCostDto,
     PlanDto, PlanningFile, UnplacedDto, assemble, plan_to_dto,
 };
-use crate::planner::{Basis, Request};
+use crate::planner::Request;
 use crate::store::CompanyId;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -138,7 +138,7 @@ impl Asked {
     }
 
     fn request(&self, move_budget: u64) -> Request {
-        Request { seed: self.body.seed, move_budget, basis: Basis::Published, ..Request::new() }
+        Request { seed: self.body.seed, move_budget, ..Request::new() }
     }
 
     /// The plan with the job in which all of `kept` stays: pinned, so that the search improves only the rest. Should the

@@ -190,7 +190,9 @@ impl Service {
         self.note_report(session, &site.row.key, &row, &site.bench.crew_keys).await?;
         self.story_goes_on(session, job).await?;
         let zone = wire::zone_or(site.house.time_zone.as_deref(), site.bench.zone);
-        view(&row, &site.bench.crew_keys, zone)
+        let view = view(&row, &site.bench.crew_keys, zone)?;
+        self.tell_record(session, (job, &site.house.key), &row, &view)?;
+        Ok(view)
     }
 
     /// The job, which nobody else changes or reports on until the transaction ends. Of two who report a step at once, the

@@ -4,5 +4,6 @@ pub mod app;
 pub mod happenings;
 pub mod postgres;
 pub mod proxy;
+pub mod receiver;
 pub mod rows;
 pub mod store;

@@ -3,6 +3,7 @@
 mod air_readings;
 mod calculations;
 mod calendar;
+mod chances;
 mod companies;
 mod events;
 mod feeds;
@@ -11,12 +12,15 @@ mod jobs;
 mod letters;
 mod load_lists;
 mod nouns;
+mod pins;
 mod planning_file;
 mod plans;
 mod problems;
 mod regions;
 mod repairs;
+mod stream;
 mod tokens;
+mod webhooks;
 mod weeks;
 mod what_ifs;
 
@@ -40,13 +44,17 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(jobs::configure)
             .configure(events::configure)
             .configure(what_ifs::configure)
+            .configure(pins::configure)
             .configure(plans::configure)
             .configure(repairs::configure)
+            .configure(chances::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
             .configure(letters::configure)
             .configure(planning_file::configure)
             .configure(feeds::configure)
+            .configure(stream::configure)
+            .configure(webhooks::configure)
             .configure(calculations::configure),
     );
 }

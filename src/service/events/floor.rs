@@ -179,7 +179,7 @@ impl Service {
         }
         for (index, _) in &story.taken {
             if let Some(id) = all[*index].event.filter(|_| all[*index].kept) {
-                self.settle(session, id, &Settled::APPLIED).await?;
+                self.settle_event(session, id, &Settled::APPLIED).await?;
             }
         }
         Ok(())

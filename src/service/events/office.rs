@@ -200,7 +200,7 @@ impl Service {
                 // What has become wrong meanwhile goes on waiting: the office sees it.
                 let Ok(settled) = self.tell_job(session, &event_of(row)?).await else { continue };
                 if settled.standing != EventStanding::Waiting {
-                    self.settle(session, row.id, &settled).await?;
+                    self.settle_event(session, row.id, &settled).await?;
                     progress = true;
                 }
             }
@@ -212,7 +212,7 @@ impl Service {
     }
 
     /// Changes how an event stands.
-    pub(super) async fn settle(
+    pub(super) async fn settle_event(
         &self,
         session: &mut Session,
         id: uuid::Uuid,

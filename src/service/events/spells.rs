@@ -71,7 +71,7 @@ impl Service {
                 (Some(row), Ok(heard)) => {
                     let settled = Settled::of(heard);
                     if settled.standing != row.standing {
-                        self.settle(session, row.id, &settled).await?;
+                        self.settle_event(session, row.id, &settled).await?;
                     }
                 }
                 // It was good when it was told, and the document has become another since: it stays as it stands.
