@@ -85,13 +85,19 @@ async fn more_gear_crews_and_houses_can_be_supposed() {
 
     let new_house = json!({"kind": "house_added", "house": house("ash-1")});
     let new_job = json!({"kind": "job_added", "job": job("ash-1-floors", "ash-1")});
-    let east = json!({"kind": "crew_added", "crew": app::crew("east")});
-    let answer = office.post("/v1/what-ifs", &what_if(&[new_house, new_job, east])).await.expect(200);
+    let answer = office.post("/v1/what-ifs", &what_if(&[new_house, new_job])).await.expect(200);
     assert_eq!(keys(&answer["added"]), BTreeSet::from(["ash-1-floors".to_owned()]));
     assert_eq!(answer["unplaced"], json!([]));
-    let crews: BTreeSet<&str> =
-        answer["added"].as_array().unwrap().iter().map(|change| change["after"]["crew"].as_str().unwrap()).collect();
-    assert!(crews.contains("east"), "{answer}");
+    let off = |crew: &str| {
+        json!({"kind": "crew_away", "crew": crew, "from": "2026-03-09T00:00:00-04:00",
+               "until": "2026-04-09T00:00:00-04:00"})
+    };
+    let east = json!({"kind": "crew_added", "crew": app::crew("east")});
+    let answer = office.post("/v1/what-ifs", &what_if(&[off("north"), off("south"), east])).await.expect(200);
+    assert_eq!((answer["unplaced"].clone(), answer["dropped"].clone()), (json!([]), json!([])));
+    let moved = answer["moved"].as_array().unwrap();
+    assert_eq!(moved.len(), 9, "{answer}");
+    assert!(moved.iter().all(|change| change["after"]["crew_name"] == "Crew east"), "{answer}");
 
     let later = json!({"kind": "release_moved", "job": "elm-2-floors", "release": "2026-03-12T07:00:00-04:00"});
     let answer = office.post("/v1/what-ifs", &what_if(&[later])).await.expect(200);

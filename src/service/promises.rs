@@ -149,13 +149,7 @@ impl Asked {
         for work in kept {
             let Some(job) = pinned.jobs[..own].iter_mut().find(|job| job.key == work.step.0) else { continue };
             job.pins.retain(|pin| pin.step != work.step.1);
-            job.pins.push(PinDto {
-                step: work.step.1.clone(),
-                crew: Some(work.crew.clone()),
-                start: Some(wire::utc(work.pieces[0].0)),
-                not_before: None,
-                day: None,
-            });
+            job.pins.push(pin(&work.step.1, &work.crew, wire::utc(work.pieces[0].0)));
         }
         let plan = audited(&situation(&pinned)?.0, self.request(self.body.move_budget))?;
         if self.breaks(kept, &plan)? {
@@ -164,16 +158,50 @@ impl Asked {
         Ok(plan)
     }
 
-    /// A plan in which the job is finished before `firm` has it, if the search finds one.
+    /// A plan in which the job is finished before `firm` has it, if one is found: of the two ways tried, the better bargain.
     fn sooner(&self, kept: &[Work], firm: &Plan) -> Result<Option<Plan>, ServiceError> {
         let weight = self.body.job.weight.max(1).saturating_mul(SOONER_WEIGHT).min(i64::from(WEIGHT_MAX));
-        let plan = audited(&situation(&self.weighted(weight))?.0, self.request(self.body.move_budget))?;
-        let sooner = match (self.finish(&plan), self.finish(firm)) {
-            (Some(sooner), Some(firm)) => sooner < firm,
-            (Some(_), None) => true,
-            (None, _) => false,
-        };
-        Ok((sooner && self.breaks(kept, &plan)?).then_some(plan))
+        let weighted = situation(&self.weighted(weight))?.0;
+        let bargain = audited(&weighted, self.request(self.body.move_budget))?;
+        let mut found: Option<(i64, Plan)> = None;
+        for plan in [Some(bargain), self.first_of_all()?].into_iter().flatten() {
+            let sooner = match (self.finish(&plan), self.finish(firm)) {
+                (Some(sooner), Some(firm)) => sooner < firm,
+                (Some(_), None) => true,
+                (None, _) => false,
+            };
+            let cost = audit(&weighted, &plan).cost.total();
+            if sooner && self.breaks(kept, &plan)? && found.as_ref().is_none_or(|(least, _)| cost < *least) {
+                found = Some((cost, plan));
+            }
+        }
+        Ok(found.map(|(_, plan)| plan))
+    }
+
+    /// The job as if nothing else mattered but what is frozen, and everything else repaired around it.
+    fn first_of_all(&self) -> Result<Option<Plan>, ServiceError> {
+        let own = self.file.jobs.len() - 1;
+        let mut alone = self.weighted(i64::from(WEIGHT_MAX));
+        for job in &mut alone.jobs[..own] {
+            job.weight = 0;
+        }
+        let anew = Request { basis: Basis::Anew, ..self.request(self.body.move_budget) };
+        let alone = situation(&alone)?.0;
+        let earliest = audited(&alone, anew)?;
+        let mut pinned = self.file.clone();
+        for placed in plan_to_dto(&alone, &earliest).placements {
+            if placed.job == self.body.job.key
+                && let (Some(job), Some(first)) = (pinned.jobs.last_mut(), placed.pieces.first())
+            {
+                job.pins.retain(|pin| pin.step != placed.step);
+                job.pins.push(pin(&placed.step, &placed.crew, first.start.clone()));
+            }
+        }
+        let repair = Request { basis: Basis::Repair, ..self.request(self.body.move_budget) };
+        let plan = audited(&situation(&pinned)?.0, repair)?;
+        // Pins that were in the way of something leave steps out.
+        let whole = |plan: &Plan| plan.unplaced.len();
+        Ok((whole(&plan) <= whole(&earliest)).then_some(plan))
     }
 
     /// The file with another weight of the job.
@@ -223,6 +251,10 @@ impl Asked {
         let zone = house.and_then(|house| house.time_zone.as_deref());
         wire::local(wire::zone_or(zone, self.world.office), at.to_utc())
     }
+}
+
+fn pin(step: &str, crew: &str, start: String) -> PinDto {
+    PinDto { step: step.to_owned(), crew: Some(crew.to_owned()), start: Some(start), not_before: None, day: None }
 }
 
 /// Of what is promised and not begun, what is planned exactly there.

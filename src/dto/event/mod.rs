@@ -4,6 +4,8 @@
 mod grow;
 mod heed;
 mod kinds;
+#[cfg(test)]
+mod tests;
 
 pub(crate) use grow::in_one_order;
 pub use heed::{Heard, Hearing};
@@ -78,40 +80,5 @@ impl EventBody {
                 Err(list)
             }
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use serde_json::json;
-
-    fn body(event: Value) -> EventBody {
-        EventBody { id: Uuid::from_u128(1), at: "2026-03-09T08:00:07-04:00".to_owned(), note: None, event }
-    }
-
-    #[test]
-    fn faults_are_told_where_they_are() {
-        let place = |event: Value| {
-            let faults = body(event).read().unwrap_err();
-            (faults[0].pointer.clone(), faults[0].fault.code)
-        };
-        assert_eq!(place(json!(3)), ("/event".to_owned(), "wrong-type"));
-        assert_eq!(place(json!({})), ("/event/kind".to_owned(), "missing-field"));
-        assert_eq!(place(json!({"kind": "flood"})), ("/event/kind".to_owned(), "unknown-value"));
-        let misspelt = json!({"kind": "step_started", "job": "a", "step": "b", "crw": "c"});
-        assert_eq!(place(misspelt).1, "unknown-field");
-        let deep = json!({"kind": "job_grown", "job": "a", "areas": [{"name": "Hall", "area_sqft": "big"}]});
-        assert_eq!(place(deep), ("/event/areas/0/area_sqft".to_owned(), "wrong-type"));
-    }
-
-    #[test]
-    fn what_is_written_is_read_again() {
-        let event = json!({"kind": "machine_broken", "equipment": "edger", "from": "a", "until": "b"});
-        let read = body(event).read().unwrap();
-        let written = serde_json::to_value(&read.happening).unwrap();
-        assert_eq!(written["units"], 1);
-        assert_eq!(HappeningDto::read(written).unwrap(), read.happening);
-        assert!(read.happening.may_be_reported());
     }
 }
