@@ -15,7 +15,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 use tackfree::service::clock::SetClock;
 use tackfree::service::{Service, ServiceError};
-use tackfree::store::{CompanyId, NewNotice, NewWebhook, NoticeKind, POOL_SIZE_DEFAULT, Store};
+use tackfree::store::{CompanyId, DeliveryStatus, NewNotice, NewWebhook, NoticeKind, POOL_SIZE_DEFAULT, Store};
 use tackfree::webhook::Targets;
 use tackfree::worker::{Deliver, Outcome, Task, Worker};
 use tokio::sync::Notify;
@@ -103,7 +103,8 @@ impl Task for Long {
 async fn what_is_begun_is_finished_before_it_stops_but_not_waited_for_without_end() {
     let test = fresh_store().await;
     for (let_go, finished_then) in [(true, 1), (false, 0)] {
-        let (begun, go_on, finished) = (Arc::new(Notify::new()), Arc::new(Notify::new()), Arc::new(AtomicUsize::new(0)));
+        let (begun, go_on, finished) =
+            (Arc::new(Notify::new()), Arc::new(Notify::new()), Arc::new(AtomicUsize::new(0)));
         let long = Long { begun: begun.clone(), go_on: go_on.clone(), finished: finished.clone() };
         let service = service(test.store.clone());
         let worker = Worker::new(&service).with(long);
@@ -137,6 +138,20 @@ async fn tell(test: &TestStore, company: CompanyId) {
     session.commit().await.unwrap();
 }
 
+/// Until so many have arrived and that is written down, too.
+async fn until_done(test: &TestStore, company: CompanyId, count: usize) {
+    let done = async {
+        loop {
+            let mut session = test.session(company).await;
+            let hook = session.webhooks().await.unwrap()[0].id;
+            if session.deliveries(hook, Some(DeliveryStatus::Done), None, 10).await.unwrap().len() == count {
+                break;
+            }
+        }
+    };
+    timeout(SOON, done).await.expect("it is written down");
+}
+
 async fn until_came(receiver: &Receiver, number: i64) {
     let came = async {
         let mut numbers = Vec::new();
@@ -159,6 +174,7 @@ async fn deliveries_go_on_after_an_outage_of_the_database() {
     let worker = Worker::new(&service).with(Deliver::new(&service));
     tell(&test, company).await;
     until_came(&receiver, 1).await;
+    until_done(&test, company, 1).await;
     proxy.cut().await;
     tell(&test, company).await;
     proxy.mend();

@@ -6,7 +6,7 @@ use super::forecasts::WeatherArguments;
 use crate::api;
 use crate::service::{Service, Stop};
 use crate::webhook::Targets;
-use crate::worker::{Deliver, Prune, Worker};
+use crate::worker::{Deliver, Prune, Repairs, Worker};
 use std::net::{SocketAddr, TcpListener};
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -98,7 +98,8 @@ pub async fn until_stopped(
 ) -> Result<(), Refusal> {
     let settings = api::Settings { operator_token, ..api::Settings::default() };
     let pages = crate::web::configure(service.clone());
-    let worker = Worker::new(&service).with(Deliver::new(&service)).with(Prune::new(&service));
+    let worker =
+        Worker::new(&service).with(Repairs(service.clone())).with(Deliver::new(&service)).with(Prune::new(&service));
     let signals = tokio::spawn(stop_at_signal(service.stopping().clone()));
     let mut handle = None;
     let served = {

@@ -12,6 +12,8 @@
 //! | `records`, `report_rules` | what happened; whether it can be so |
 //! | `check_verdict`, `checks` | what a check's readings decide, and what follows; all rounds of a job |
 //! | `snapshot` | rows to a planning file and a situation |
+//! | `repairs`, `repair_views` | the published plan after whatever changed the world; as shown |
+//! | `presumed` | what nobody has reported yet |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `treatment` | a treatment, second by second |
@@ -47,8 +49,11 @@ mod notices;
 mod nouns;
 mod planning;
 mod plans;
+mod presumed;
 mod publish;
 mod records;
+mod repair_views;
+mod repairs;
 mod report_rules;
 mod snapshot;
 mod told;
@@ -77,6 +82,8 @@ pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
+pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
+pub use repairs::{ChangeDto, Repaired};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
 pub use wakes::{Stop, Waiting, Wakes};
 pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};

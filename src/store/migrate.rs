@@ -32,6 +32,9 @@ const RIGHTS: &[(&str, &str)] = &[
     ("house_air_reading", "SELECT, INSERT"),
     ("region_fetch", "SELECT, INSERT, UPDATE"),
     ("idempotency", "SELECT, INSERT, UPDATE, DELETE"),
+    ("repair_change", "SELECT, INSERT, DELETE"),
+    ("repair_turn", "SELECT, INSERT, UPDATE"),
+    ("repair", "SELECT, INSERT"),
     ("notice_counter", "SELECT, INSERT, UPDATE"),
     ("notice", "SELECT, INSERT, DELETE"),
     ("webhook", "SELECT, INSERT, UPDATE, DELETE"),
@@ -39,7 +42,7 @@ const RIGHTS: &[(&str, &str)] = &[
 ];
 
 /// What goes across companies: functions that run as the owner and tell as little as can be.
-const FUNCTIONS: &str = "find_token(bytea), find_feed(bytea), \
+const FUNCTIONS: &str = "find_token(bytea), find_feed(bytea), claim_repair(uuid, double precision), \
      lease_deliveries(timestamptz, timestamptz, integer, integer), companies_to_prune(timestamptz, timestamptz, integer)";
 
 /// How servers log in.

@@ -19,6 +19,7 @@
 //! | `copy` | rows as binary COPY |
 //! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
 //! | `planning` | the whole planning input at once |
+//! | `repairs` | what has changed since the promise was last looked at, and whose turn it is |
 //! | `fetches` | what the weather service said last |
 //! | `tokens`, `feeds`, `secret` | who may come in |
 //! | `idempotency` | the same request twice |
@@ -51,6 +52,7 @@ mod pool;
 mod prune;
 mod publish;
 mod records;
+mod repairs;
 mod secret;
 mod tokens;
 mod webhooks;
@@ -77,6 +79,7 @@ pub use plans::{NewPlan, PlanHead, PlanStatus};
 pub use pool::{CompanyId, POOL_SIZE_DEFAULT, Session, Store};
 pub use publish::{CALLED_OFF_KEPT_DAYS, Published};
 pub use records::{NewRecord, RecordOutcome, RecordRow};
+pub use repairs::{RepairChange, RepairOutcome, RepairRow, RepairState, RepairTurn};
 pub use secret::Secret;
 pub use tokens::{FoundToken, NewToken, TokenRole, TokenRow};
 pub use webhooks::{NewWebhook, WebhookRow};

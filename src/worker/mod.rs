@@ -8,13 +8,16 @@
 //! | `listen` | one connection that hears of news |
 //! | `deliver` | notices to webhooks |
 //! | `prune` | throwing away what is old |
+//! | `repairs` | published plans are repaired |
 
 mod deliver;
 mod listen;
 mod prune;
+mod repairs;
 
 pub use deliver::Deliver;
 pub use prune::Prune;
+pub use repairs::Repairs;
 
 use crate::service::{Service, ServiceError, Stop, Waiting};
 use std::future::Future;
