@@ -23,7 +23,7 @@ use tackfree::planner::{Basis, Request, plan};
 /// Houses and crews.
 const FLEETS: [(usize, usize); 3] = [(40, 8), (100, 20), (500, 100)];
 
-const FIRST: Request = Request { seed: 1, move_budget: 0, basis: Basis::Published };
+const FIRST: Request = Request { seed: 1, move_budget: 0, basis: Basis::Published, ..Request::new() };
 const SEARCHED: Request = Request { move_budget: 200, ..FIRST };
 
 /// A company, and its first plan.

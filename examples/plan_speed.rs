@@ -20,7 +20,7 @@ fn main() {
     let moves = numbers.get(2).copied().unwrap_or(0);
     let situation = generate::fleet(1, houses as usize, crews as usize);
     let began = Instant::now();
-    let plan = plan(&situation, Request { seed: 1, move_budget: moves, basis: Basis::Published });
+    let plan = plan(&situation, Request { seed: 1, move_budget: moves, basis: Basis::Published, ..Request::new() });
     let planned = began.elapsed();
     let began = Instant::now();
     let report = audit(&situation, &plan);

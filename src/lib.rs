@@ -21,3 +21,5 @@ pub mod store;
 pub mod trade;
 pub mod weather;
 pub mod web;
+pub mod webhook;
+pub mod worker;

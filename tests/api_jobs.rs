@@ -232,7 +232,12 @@ async fn a_job_can_be_taken_over_half_done() {
     assert_eq!(job["history"].as_array().unwrap().len(), 2);
     // What is captured is a planning file that plans the same.
     let parsed = tackfree::dto::parse_planning_file(&file.text).unwrap();
-    let request = tackfree::planner::Request { seed: 1, move_budget: 50, basis: tackfree::planner::Basis::Published };
+    let request = tackfree::planner::Request {
+        seed: 1,
+        move_budget: 50,
+        basis: tackfree::planner::Basis::Published,
+        ..tackfree::planner::Request::new()
+    };
     let replayed = tackfree::dto::plan_to_dto(&parsed.situation, &tackfree::planner::plan(&parsed.situation, request));
     let served = office.post("/v1/plans", &json!({"move_budget": 50})).await.expect(201);
     assert_eq!(served["cost"], serde_json::to_value(replayed.cost).unwrap());

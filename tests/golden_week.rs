@@ -16,7 +16,7 @@ use tackfree::dto::{FILE_BYTES_MAX, PlanningFile, assemble, read_json};
 use tackfree::planner::{Basis, Request, plan};
 
 /// What the command line asks for when nothing is said.
-const DEFAULT: Request = Request { seed: 1, move_budget: 3_000, basis: Basis::Published };
+const DEFAULT: Request = Request { seed: 1, move_budget: 3_000, basis: Basis::Published, ..Request::new() };
 
 fn demo_at(now: &str) -> (Documents, Situation) {
     let now = Minute::floor_from(now.parse().unwrap());

@@ -131,7 +131,7 @@ fn planner_and_audit_heed_the_same_normals() {
         changed
     };
     let planned = |situation: &Situation| {
-        let made = plan(situation, Request { seed: 1, move_budget: 0, basis: Basis::Published });
+        let made = plan(situation, Request { seed: 1, move_budget: 0, basis: Basis::Published, ..Request::new() });
         assert!(audit(situation, &made).is_clean());
         made
     };

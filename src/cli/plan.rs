@@ -87,7 +87,7 @@ impl PlanArguments {
 /// Plans and has the plan audited; nothing is given out that the audit rejects.
 pub fn make(situation: &Situation, arguments: &PlanArguments) -> Result<Plan, Refusal> {
     let basis = if arguments.anew { Basis::Anew } else { Basis::Published };
-    let request = Request { seed: arguments.seed, move_budget: arguments.moves, basis };
+    let request = Request { seed: arguments.seed, move_budget: arguments.moves, basis, ..Request::new() };
     let plan = with_progress_bar(situation, request);
     let violations = violations(situation, &plan);
     if violations.is_empty() {

@@ -4,8 +4,15 @@ use super::Refusal;
 use super::database::{Database, DatabaseArguments};
 use super::forecasts::WeatherArguments;
 use crate::api;
-use crate::service::Service;
+use crate::service::{Service, Stop};
+use crate::webhook::Targets;
+use crate::worker::{Deliver, Prune, Repairs, Worker};
 use std::net::{SocketAddr, TcpListener};
+use std::time::Duration;
+use tokio::signal::unix::{SignalKind, signal};
+
+/// How long work that was begun may go on when the program is told to stop: longer than anything is given to be done.
+const WORK_ENDS: Duration = Duration::from_secs(20);
 
 /// Where and for whom to serve.
 #[derive(Debug, Clone, clap::Args)]
@@ -18,7 +25,36 @@ pub struct ServeArguments {
     pub operator_token: Option<String>,
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+    pub webhooks: WebhookArguments,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub weather: WeatherArguments,
+}
+
+/// Where notices may be sent to.
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub struct WebhookArguments {
+    /// Where webhooks may lead: `public` addresses only, or also `private` ones: this machine and its network
+    #[arg(long, env = "TACKFREE_WEBHOOK_TARGETS", default_value = "public", value_name = "WHICH")]
+    pub webhook_targets: WebhookTargets,
+}
+
+/// As the command line says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+#[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+pub enum WebhookTargets {
+    Public,
+    Private,
+}
+
+impl WebhookArguments {
+    /// As the service knows it.
+    pub fn targets(self) -> Targets {
+        match self.webhook_targets {
+            WebhookTargets::Public => Targets::Public,
+            WebhookTargets::Private => Targets::Private,
+        }
+    }
 }
 
 /// Takes the address before anything else is started, so that a taken one is told at once.
@@ -35,19 +71,38 @@ pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> 
     let listener = bind(arguments.listen)?;
     let database = database.open().await?;
     let service = Service::new(database.store.clone()).with_weather(source);
+    let service = service.with_webhook_targets(arguments.webhooks.targets());
     eprintln!("tackfree serves on http://{}/ (API: /docs/)", arguments.listen);
     until_stopped(database, service, listener, arguments.operator_token.clone()).await
 }
 
-/// Serves until a signal, or until the private PostgreSQL dies; then everything is closed in order.
+/// Tells streams and tasks to stop as soon as the server is: it waits for streams to end, and they would not.
+async fn stop_at_signal(stop: Stop) {
+    let (Ok(mut interrupt), Ok(mut terminate)) = (signal(SignalKind::interrupt()), signal(SignalKind::terminate()))
+    else {
+        return;
+    };
+    tokio::select! {
+        _ = interrupt.recv() => {}
+        _ = terminate.recv() => {}
+    }
+    stop.stop();
+}
+
+/// Serves and works until a signal, or until the private PostgreSQL dies; then everything is closed in order.
 pub async fn until_stopped(
     mut database: Database,
     service: Service,
     listener: TcpListener,
     operator_token: Option<String>,
 ) -> Result<(), Refusal> {
-    let settings = api::Settings { operator_token, workers: None };
+    let settings = api::Settings { operator_token, ..api::Settings::default() };
     let pages = crate::web::configure(service.clone());
+    let worker = Worker::new(&service)
+        .with(Repairs(service.clone()))
+        .with(Deliver::new(&service))
+        .with(Prune::new(&service));
+    let signals = tokio::spawn(stop_at_signal(service.stopping().clone()));
     let mut handle = None;
     let served = {
         let (started, on_start) = tokio::sync::oneshot::channel();
@@ -71,6 +126,8 @@ pub async fn until_stopped(
             }
         }
     };
+    signals.abort();
+    worker.stop(WORK_ENDS).await;
     database.close().await;
     served
 }

@@ -41,6 +41,10 @@ pub struct Generator {
     pub held: Vec<bool>,
     /// Activities that no plan can place, known beforehand: nothing is searched for them.
     pub hopeless: Vec<bool>,
+    /// Activities go where they were promised, or near it, unless another place is cheaper by more than the promise.
+    pub minds_promises: bool,
+    /// Work outside regular hours only for what finds no other time.
+    pub regular_first: bool,
 }
 
 impl Generator {
@@ -56,6 +60,8 @@ impl Generator {
             failure: vec![None; activities],
             held: vec![false; activities],
             hopeless: vec![false; activities],
+            minds_promises: false,
+            regular_first: false,
         }
     }
 
@@ -115,6 +121,24 @@ impl Generator {
         if self.hopeless[activity as usize] {
             return Err(Some(Failure::NoTime));
         }
+        if !self.regular_first {
+            return self.place_in_hours(state, weights, activity);
+        }
+        state.regular_only = true;
+        let placed = self.place_in_hours(state, weights, activity);
+        state.regular_only = false;
+        match placed {
+            Err(Some(_)) => self.place_in_hours(state, weights, activity),
+            Ok(()) | Err(None) => placed,
+        }
+    }
+
+    fn place_in_hours(
+        &mut self,
+        state: &mut State<'_>,
+        weights: &Weights,
+        activity: u32,
+    ) -> Result<(), Option<Failure>> {
         // Extra steps come and go with their successor; whether they are needed is found out anew.
         self.take_extras(state, activity);
         let lapses_at = lapse_deadline(state, activity);
@@ -177,8 +201,8 @@ impl Generator {
     fn best(&self, state: &State<'_>, weights: &Weights, activity: u32, latest: T) -> Option<Place> {
         let model = state.model;
         let own = &model.activities[activity as usize];
-        let mut best: Option<(i64, Place)> = None;
         let worker = last_worker(state, activity);
+        let mut best = if self.minds_promises { self.promised(state, weights, activity, latest, worker) } else { None };
         // A single step's window is the same whoever does it; the parts of a run begin at other times in other modes.
         let shared = own.modes.clone().next().filter(|_| own.steps == 1).map(|mode| state.window(activity, mode));
         // Whoever was there last comes first: a good plan early spares most of the search for the others.
@@ -195,12 +219,37 @@ impl Generator {
                 continue;
             }
             let Some(place) = state.find(activity, mode, earliest, latest) else { continue };
-            let cost = weights.insertion(state, activity, place, worker);
+            let mut cost = weights.insertion(state, activity, place, worker);
+            if self.minds_promises {
+                cost += weights.broken_at(state, activity, place);
+            }
             if best.is_none_or(|(least, _)| cost < least) {
                 best = Some((cost, place));
             }
         }
         best.map(|(_, place)| place)
+    }
+
+    /// Where the activity was promised, or the first time after that that its crew has, and what that costs.
+    fn promised(
+        &self,
+        state: &State<'_>,
+        weights: &Weights,
+        activity: u32,
+        latest: T,
+        worker: u32,
+    ) -> Option<(i64, Place)> {
+        let promise = weights.promises_of(activity).next()?;
+        let model = state.model;
+        let own = &model.activities[activity as usize];
+        let mode = own.modes.clone().find(|mode| state.crew_of(*mode) == promise.crew)?;
+        let (earliest, window_end) = state.window(activity, mode);
+        let wished = promise.start - model.part(mode, promise.part).offset;
+        let earliest = earliest.max(self.floor[activity as usize]).max(wished);
+        let latest = latest.min(window_end);
+        let place = if earliest <= latest { state.find(activity, mode, earliest, latest) } else { None }?;
+        let cost = weights.insertion(state, activity, place, worker) + weights.broken_at(state, activity, place);
+        Some((cost, place))
     }
 
     /// Places `activity` past the maximum of one or more of its waits, the extra steps first.

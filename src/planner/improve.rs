@@ -14,6 +14,29 @@ const JOBS_PER_MOVE_MAX: u32 = 5;
 /// Jobs are preferred or put back by up to this many minutes: about a working week.
 const BIAS_MINUTES_MAX: u32 = 5 * 1440;
 
+/// Which moves stay.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Accept {
+    /// Those that do not make the plan dearer.
+    NoWorse,
+    /// Those that make it cheaper, or as cheap with fewer promised steps moved, or fewer jobs touched.
+    Better,
+}
+
+/// What a plan is compared by while it is repaired: cost points, promised steps moved, jobs with such a step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+struct Value {
+    cost: i64,
+    moved: i64,
+    touched: i64,
+}
+
+impl Value {
+    fn add(self, other: Value) -> Value {
+        Value { cost: self.cost + other.cost, moved: self.moved + other.moved, touched: self.touched + other.touched }
+    }
+}
+
 /// An activity as it was before a move.
 struct Before {
     activity: u32,
@@ -26,20 +49,22 @@ struct Before {
 pub struct Search<'w> {
     weights: &'w Weights,
     random: Pcg64Mcg,
-    job_cost: Vec<i64>,
+    accept: Accept,
+    job_value: Vec<Value>,
     crew_cost: Vec<i64>,
     before: Vec<Before>,
 }
 
 impl<'w> Search<'w> {
     /// From a state; counts its cost once.
-    pub fn new(weights: &'w Weights, state: &State<'_>, seed: u64) -> Search<'w> {
+    pub fn new(weights: &'w Weights, state: &State<'_>, seed: u64, accept: Accept) -> Search<'w> {
         let jobs = 0..weights.jobs.len() as u32;
         let crews = 0..state.model.crews.len() as u32;
         Search {
             weights,
             random: Pcg64Mcg::seed_from_u64(seed),
-            job_cost: jobs.map(|job| weights.job(state, job).total()).collect(),
+            accept,
+            job_value: jobs.map(|job| value(weights, state, job)).collect(),
             crew_cost: crews.map(|crew| weights.crew(state, crew).total()).collect(),
             before: Vec::new(),
         }
@@ -63,8 +88,13 @@ impl<'w> Search<'w> {
         }
         for done in 0..moves {
             self.one_move(state, generator, jobs);
-            progress(done + 1, self.job_cost.iter().chain(&self.crew_cost).sum());
+            progress(done + 1, self.cost());
         }
+    }
+
+    /// Cost of the plan as it stands, by the weights of the search.
+    pub fn cost(&self) -> i64 {
+        self.job_value.iter().map(|value| value.cost).chain(self.crew_cost.iter().copied()).sum()
     }
 
     fn one_move(&mut self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32]) {
@@ -72,24 +102,13 @@ impl<'w> Search<'w> {
         // A part of the chains only: from some instant on.
         let from =
             if self.below(3) == 0 { i64::from(self.below(state.model.end.max(1) as u32)) as T / 4 } else { T::MIN };
-        self.before.clear();
-        for &job in &chosen {
-            let open = self.weights.activities.of(job).iter().filter(|a| self.weights.fixed_crew[**a as usize] == NONE);
-            self.before.extend(open.map(|&activity| Before {
-                activity,
-                place: state.place(activity),
-                gear: state.held(activity).to_vec(),
-                held: generator.held[activity as usize],
-            }));
-        }
+        self.remember(state, generator, &chosen);
         for before in &self.before {
             if !before.held && before.place.is_some_and(|place| place.start >= from) {
                 generator.take(state, before.activity);
             }
         }
-        let out =
-            |activity: &u32| state.place(*activity).is_none() && !state.model.activities[*activity as usize].extra;
-        let open: Vec<u32> = self.before.iter().map(|before| before.activity).filter(out).collect();
+        let open = self.open(state);
         let jitter_max = [0, 240, 1440][self.below(3) as usize];
         for &job in &chosen {
             let lean = self.below(2 * BIAS_MINUTES_MAX) as T - BIAS_MINUTES_MAX as T;
@@ -107,25 +126,78 @@ impl<'w> Search<'w> {
         self.settle(state, generator, &chosen);
     }
 
-    /// Keeps the move when it is no worse, else puts everything back.
-    fn settle(&mut self, state: &mut State<'_>, generator: &mut Generator, chosen: &[u32]) {
+    /// Takes `out` of the plan, which belong to `jobs`, and whatever else of those jobs then disagrees, and puts them back,
+    /// those of `first` before all others. Whether the change stayed.
+    pub fn attempt(
+        &mut self,
+        state: &mut State<'_>,
+        generator: &mut Generator,
+        jobs: &[u32],
+        out: &[u32],
+        first: Option<u32>,
+    ) -> bool {
+        self.remember(state, generator, jobs);
+        for &activity in out {
+            generator.take(state, activity);
+        }
+        let open = self.open(state);
+        let lean = |activity: u32| {
+            let preferred = first == Some(state.model.activities[activity as usize].job);
+            if preferred { -(BIAS_MINUTES_MAX as T) } else { 0 }
+        };
+        self.before.iter().for_each(|before| generator.bias[before.activity as usize] = lean(before.activity));
+        generator.complete(state, self.weights, &open);
+        self.before.iter().for_each(|before| generator.bias[before.activity as usize] = 0);
+        self.settle(state, generator, jobs)
+    }
+
+    /// Notes where the open activities of the jobs are.
+    fn remember(&mut self, state: &State<'_>, generator: &Generator, jobs: &[u32]) {
+        self.before.clear();
+        for &job in jobs {
+            let open = self.weights.activities.of(job).iter().filter(|a| self.weights.fixed_crew[**a as usize] == NONE);
+            self.before.extend(open.map(|&activity| Before {
+                activity,
+                place: state.place(activity),
+                gear: state.held(activity).to_vec(),
+                held: generator.held[activity as usize],
+            }));
+        }
+    }
+
+    /// Of what is remembered: ordinary activities that are out.
+    fn open(&self, state: &State<'_>) -> Vec<u32> {
+        let out =
+            |activity: &u32| state.place(*activity).is_none() && !state.model.activities[*activity as usize].extra;
+        self.before.iter().map(|before| before.activity).filter(out).collect()
+    }
+
+    /// Keeps the move when it is acceptable, else puts everything back.
+    fn settle(&mut self, state: &mut State<'_>, generator: &mut Generator, chosen: &[u32]) -> bool {
         let crew = |place: Option<Place>| place.map_or(NONE, |place| state.crew_of(place.mode));
-        let mut crews: Vec<u32> =
-            self.before.iter().flat_map(|before| [crew(before.place), crew(state.place(before.activity))]).collect();
+        // Other crews do what they did.
+        let changed = self.before.iter().map(|before| (before.place, state.place(before.activity)));
+        let changed = changed.filter(|(was, is)| was != is);
+        let mut crews: Vec<u32> = changed.flat_map(|(was, is)| [crew(was), crew(is)]).collect();
         crews.sort_unstable();
         crews.dedup();
         crews.retain(|crew| *crew != NONE);
         let weights = self.weights;
-        let jobs: Vec<i64> = chosen.iter().map(|job| weights.job(state, *job).total()).collect();
+        let jobs: Vec<Value> = chosen.iter().map(|job| value(weights, state, *job)).collect();
         let by_crew: Vec<i64> = crews.iter().map(|crew| weights.crew(state, *crew).total()).collect();
-        let new: i64 = jobs.iter().chain(&by_crew).sum();
-        let old: i64 = chosen.iter().map(|job| self.job_cost[*job as usize]).sum::<i64>()
-            + crews.iter().map(|crew| self.crew_cost[*crew as usize]).sum::<i64>();
+        let of_crews = |cost: i64| Value { cost, ..Value::default() };
+        let new = jobs.iter().fold(of_crews(by_crew.iter().sum()), |sum, job| sum.add(*job));
+        let old = of_crews(crews.iter().map(|crew| self.crew_cost[*crew as usize]).sum());
+        let old = chosen.iter().fold(old, |sum, job| sum.add(self.job_value[*job as usize]));
+        let acceptable = match self.accept {
+            Accept::NoWorse => new.cost <= old.cost,
+            Accept::Better => new < old,
+        };
         let held_stay = self.before.iter().all(|before| !before.held || state.place(before.activity) == before.place);
-        if new <= old && held_stay {
-            chosen.iter().zip(jobs).for_each(|(job, cost)| self.job_cost[*job as usize] = cost);
+        if acceptable && held_stay {
+            chosen.iter().zip(jobs).for_each(|(job, value)| self.job_value[*job as usize] = value);
             crews.iter().zip(by_crew).for_each(|(crew, cost)| self.crew_cost[*crew as usize] = cost);
-            return;
+            return true;
         }
         for before in &self.before {
             state.take(before.activity);
@@ -137,6 +209,7 @@ impl<'w> Search<'w> {
                 generator.failure[before.activity as usize] = None;
             }
         }
+        false
     }
 
     /// A job and jobs that are near it in its crews' time, or anywhere.
@@ -176,4 +249,9 @@ impl<'w> Search<'w> {
         let booking = if self.below(2) == 0 { before.or(after) } else { after.or(before) }?;
         (booking.by < super::timeline::FIXED).then(|| state.model.activities[booking.by as usize].job)
     }
+}
+
+fn value(weights: &Weights, state: &State<'_>, job: u32) -> Value {
+    let moved = weights.moved(state, job);
+    Value { cost: weights.job(state, job).total(), moved, touched: i64::from(moved > 0) }
 }

@@ -9,8 +9,11 @@
 //! | `generate` | serial schedule generation with bounded repair |
 //! | `keep` | pinned and published steps stay; causes when they cannot |
 //! | `improve` | ruin and recreate |
+//! | `repair` | search around what was broken, and nowhere else |
+//! | `request`, `emphasis` | what is asked of the planner; what the search is to look at most, and the other plans worth seeing |
 //! | `settle` | the last word: promises put back, nothing left to change for the next planning |
 //! | `score`, `bound` | the cost, and what no plan can undercut |
+//! | `pins` | the fewest pins to drop so that everything can be placed |
 //! | `blockers`, `decode` | reasons for what is left out; back to the domain |
 //! | `rcpsp_max` | published scheduling benchmarks, read into the same model |
 
@@ -19,12 +22,16 @@ pub mod bound;
 pub mod compile;
 mod compile_jobs;
 pub mod decode;
+mod emphasis;
 pub mod generate;
 mod hours;
 pub mod improve;
 pub mod keep;
 pub mod model;
+mod pins;
 pub mod rcpsp_max;
+mod repair;
+mod request;
 mod runs;
 pub mod score;
 mod settle;
@@ -32,35 +39,20 @@ pub mod spans;
 pub mod state;
 pub mod timeline;
 
+pub use emphasis::alternatives;
+pub use request::{Basis, Emphasis, REPAIR_MOVES, Request};
+pub use pins::{PinsToDrop, TRIALS_MAX as PIN_TRIALS_MAX, pins_to_drop};
+
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use compile::Compiled;
 use generate::Generator;
+use improve::Accept;
 use keep::Published;
 use model::NONE;
 use score::{Fixed, JobWeights, Weights};
 use spans::{NEVER, T};
 use state::State;
-
-/// How much of what was published a plan starts from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Basis {
-    /// Every published step stays where it is if it can; only what must move, and what is new, is planned.
-    Published,
-    /// Only what is frozen, pinned, running or done stays; broken promises are still charged.
-    Anew,
-}
-
-/// What is asked of the planner.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Request {
-    /// Seed of the search.
-    pub seed: u64,
-    /// Moves the search may make.
-    pub move_budget: u64,
-    /// From what it starts.
-    pub basis: Basis,
-}
 
 /// Up to here every order is tried for the first plan.
 const ACTIVITIES_FOR_ALL_ORDERS: usize = 5_000;
@@ -88,25 +80,54 @@ pub fn plan_with_progress(situation: &Situation, request: Request, progress: &mu
     let weights = weights(situation, &compiled, promises);
     let alone = bound::alone(&compiled.model, &compiled.fixed);
     let hopeless: Vec<bool> = alone.iter().map(|times| times.1 >= NEVER).collect();
-    let (mut state, mut generator) = first_plan(&compiled, &weights, &published, request.basis, &hopeless);
-    let jobs = movable_jobs(&compiled, &state, &generator);
-    if request.move_budget > 0 && !jobs.is_empty() {
-        let mut search = improve::Search::new(&weights, &state, request.seed);
-        search.run(&mut state, &mut generator, &jobs, request.move_budget, &mut |moves, cost| {
-            progress(Progress { moves, move_budget: request.move_budget, cost });
-        });
-    }
-    let last = settle::Settlement { compiled: &compiled, weights: &weights, published: &published };
+    let work = Work { compiled, weights, published, hopeless };
+    let sought = work.weights.seeking(emphasis::sought(work.weights.cost, request.emphasis));
+    let (mut state, mut generator) = first_plan(&work, &sought, request);
+    let mut told = |moves, cost| progress(Progress { moves, move_budget: request.move_budget, cost });
+    search(&work, &sought, request, &mut state, &mut generator, &mut told);
+    let last = settle::Settlement { compiled: &work.compiled, weights: &sought, published: &work.published };
     last.settle(&mut state, &mut generator);
     let causes = last.causes(situation, &mut state);
     Plan {
         now: situation.now,
         seed: request.seed,
         move_budget: request.move_budget,
-        placements: decode::placements(situation, &compiled, &state, &causes),
-        unplaced: decode::unplaced(situation, &compiled, &state, &generator),
-        cost: weights.total(&state),
-        lower_bound: bound::lower_bound(&compiled.model, &compiled.fixed, &weights, &alone),
+        placements: decode::placements(situation, &work.compiled, &state, &causes),
+        unplaced: decode::unplaced(situation, &work.compiled, &state, &generator),
+        cost: work.weights.total(&state),
+        lower_bound: bound::lower_bound(&work.compiled.model, &work.compiled.fixed, &work.weights, &alone),
+    }
+}
+
+/// What a plan is made from.
+struct Work {
+    compiled: Compiled,
+    /// As the company weighs.
+    weights: Weights,
+    published: Vec<Published>,
+    /// Activities that no plan can place.
+    hopeless: Vec<bool>,
+}
+
+/// Makes the moves that were asked for, on what they may touch.
+fn search(
+    work: &Work,
+    sought: &Weights,
+    request: Request,
+    state: &mut State<'_>,
+    generator: &mut Generator,
+    progress: &mut dyn FnMut(u64, i64),
+) {
+    if request.move_budget == 0 {
+        return;
+    }
+    match request.basis {
+        Basis::Published | Basis::Anew => {
+            let jobs = movable_jobs(&work.compiled, state, generator);
+            let mut search = improve::Search::new(sought, state, request.seed, Accept::NoWorse);
+            search.run(state, generator, &jobs, request.move_budget, progress);
+        }
+        Basis::Repair => repair::repair(work, sought, request, state, generator, progress),
     }
 }
 
@@ -141,17 +162,15 @@ fn weights(situation: &Situation, compiled: &Compiled, promises: Vec<score::Prom
     Weights::new(situation.settings.cost, jobs.collect(), promises, &compiled.model, fixed)
 }
 
-/// The best of a few generations with different orders.
-fn first_plan<'m>(
-    compiled: &'m Compiled,
-    weights: &Weights,
-    published: &[Published],
-    basis: Basis,
-    hopeless: &[bool],
-) -> (State<'m>, Generator) {
+/// The best of a few generations with different orders; a repair has little to order.
+fn first_plan<'m>(work: &'m Work, weights: &Weights, request: Request) -> (State<'m>, Generator) {
     let mut best: Option<(i64, State<'m>, Generator)> = None;
-    for bias in orders(compiled, weights) {
-        let (state, generator, nothing_open) = generate_once(compiled, weights, published, basis, &bias, hopeless);
+    let orders = match request.basis {
+        Basis::Repair => vec![vec![0; weights.jobs.len()]],
+        Basis::Published | Basis::Anew => orders(&work.compiled, weights),
+    };
+    for bias in orders {
+        let (state, generator, nothing_open) = generate_once(work, weights, request, &bias);
         let cost = weights.total(&state).total();
         if best.as_ref().is_none_or(|(least, _, _)| cost < *least) {
             best = Some((cost, state, generator));
@@ -168,23 +187,19 @@ fn first_plan<'m>(
 
 /// Keeps and completes once with the given order. A pin that was given its time and then could not be used has taken it
 /// from others for nothing: then it is all done again without that preference.
-fn generate_once<'m>(
-    compiled: &'m Compiled,
-    weights: &Weights,
-    published: &[Published],
-    basis: Basis,
-    bias: &[T],
-    hopeless: &[bool],
-) -> (State<'m>, Generator, bool) {
+fn generate_once<'m>(work: &'m Work, weights: &Weights, request: Request, bias: &[T]) -> (State<'m>, Generator, bool) {
+    let compiled = &work.compiled;
     let mut vain: Vec<u32> = Vec::new();
     loop {
         let mut state = State::new(&compiled.model, &compiled.fixed);
         let mut generator = Generator::new(compiled.steps.len());
-        generator.hopeless.copy_from_slice(hopeless);
+        generator.hopeless.copy_from_slice(&work.hopeless);
+        generator.minds_promises = request.basis == Basis::Repair;
+        generator.regular_first = request.emphasis == Emphasis::NoOvertime;
         for (activity, fixed) in compiled.fixed.iter().enumerate() {
             generator.held[activity] = fixed.is_some();
         }
-        let pins = keep::keep(&mut state, &mut generator, published, basis == Basis::Anew, &vain);
+        let pins = keep::keep(&mut state, &mut generator, &work.published, request.basis == Basis::Anew, &vain);
         let open = open_activities(compiled, &state);
         for (activity, own) in compiled.model.activities.iter().enumerate() {
             generator.bias[activity] = bias[own.job as usize];

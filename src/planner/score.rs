@@ -59,6 +59,7 @@ pub struct FixedBusy {
 }
 
 /// Everything that costs are counted by.
+#[derive(Clone)]
 pub struct Weights {
     /// Coefficients.
     pub cost: CostWeights,
@@ -67,6 +68,8 @@ pub struct Weights {
     /// Sorted by job.
     pub promises: Vec<Promise>,
     first_promise: Vec<u32>,
+    /// Positions in `promises` by activity.
+    promises_of: super::model::Csr,
     /// Activities by job.
     pub activities: super::model::Csr,
     /// Position in the chain of each step of each activity.
@@ -121,8 +124,42 @@ impl Weights {
         let first_promise =
             (0..=jobs.len() as u32).map(|job| promises.partition_point(|p| p.job < job) as u32).collect();
         let activities = super::model::Csr::group(jobs.len(), model.activities.iter().map(|activity| activity.job));
+        let by_activity = promises.iter().map(|promise| promise.activity);
+        let promises_of = super::model::Csr::group(model.activities.len(), by_activity);
         let Fixed { steps, crew: fixed_crew, busy: fixed_busy } = fixed;
-        Weights { cost, jobs, promises, first_promise, activities, steps, fixed_crew, fixed_busy }
+        Weights { cost, jobs, promises, first_promise, promises_of, activities, steps, fixed_crew, fixed_busy }
+    }
+
+    /// The same with other coefficients.
+    pub fn seeking(&self, cost: CostWeights) -> Weights {
+        Weights { cost, ..self.clone() }
+    }
+
+    /// What was promised of an activity's steps.
+    pub fn promises_of(&self, activity: u32) -> impl Iterator<Item = &Promise> {
+        self.promises_of.of(activity).iter().map(|&promise| &self.promises[promise as usize])
+    }
+
+    /// What an activity at `place` breaks of what was promised of it, cost points.
+    pub fn broken_at(&self, state: &State<'_>, activity: u32, place: Place) -> i64 {
+        self.promises_of(activity).map(|promise| self.broken_promise(state, promise, Some(place))).sum()
+    }
+
+    /// Promised steps of a job that are elsewhere, or out; extra steps that are not needed any more left out.
+    pub fn moved(&self, state: &State<'_>, job: u32) -> i64 {
+        let model = state.model;
+        let moved = |promise: &&Promise| match state.place(promise.activity) {
+            None => !model.activities[promise.activity as usize].extra,
+            Some(place) => {
+                place.start + model.part(place.mode, promise.part).offset != promise.start
+                    || state.crew_of(place.mode) != promise.crew
+            }
+        };
+        self.promises[self.promises_of_job(job)].iter().filter(moved).count() as i64
+    }
+
+    fn promises_of_job(&self, job: u32) -> std::ops::Range<usize> {
+        self.first_promise[job as usize] as usize..self.first_promise[job as usize + 1] as usize
     }
 
     /// Cost points a minute for finishing an activity of this job later, roughly: what its finish and its lateness cost.
@@ -217,29 +254,30 @@ impl Weights {
     }
 
     fn broken(&self, state: &State<'_>, job: u32) -> i64 {
+        let one = |promise: &Promise| self.broken_promise(state, promise, state.place(promise.activity));
+        self.promises[self.promises_of_job(job)].iter().map(one).sum()
+    }
+
+    fn broken_promise(&self, state: &State<'_>, promise: &Promise, place: Option<Place>) -> i64 {
         let model = state.model;
-        let range = self.first_promise[job as usize] as usize..self.first_promise[job as usize + 1] as usize;
-        let one = |promise: &Promise| {
-            let soon = if promise.start < 1440 {
-                4
-            } else if promise.start < 4320 {
-                2
-            } else {
-                1
-            };
-            let charge = match state.place(promise.activity) {
-                None if model.activities[promise.activity as usize].extra => 0,
-                None => self.cost.moved_step,
-                Some(place) => {
-                    let moved = (place.start + model.part(place.mode, promise.part).offset - promise.start).abs();
-                    let start =
-                        if moved > 0 { self.cost.moved_step + self.cost.moved_minute * i64::from(moved) } else { 0 };
-                    start + if state.crew_of(place.mode) == promise.crew { 0 } else { self.cost.changed_crew }
-                }
-            };
-            soon * charge
+        let soon = if promise.start < 1440 {
+            4
+        } else if promise.start < 4320 {
+            2
+        } else {
+            1
         };
-        self.promises[range].iter().map(one).sum()
+        let charge = match place {
+            None if model.activities[promise.activity as usize].extra => 0,
+            None => self.cost.moved_step,
+            Some(place) => {
+                let moved = (place.start + model.part(place.mode, promise.part).offset - promise.start).abs();
+                let start =
+                    if moved > 0 { self.cost.moved_step + self.cost.moved_minute * i64::from(moved) } else { 0 };
+                start + if state.crew_of(place.mode) == promise.crew { 0 } else { self.cost.changed_crew }
+            }
+        };
+        soon * charge
     }
 
     /// The cost of one crew.

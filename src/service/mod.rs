@@ -12,6 +12,8 @@
 //! | `records`, `report_rules` | what happened; whether it can be so |
 //! | `check_verdict`, `checks` | what a check's readings decide, and what follows; all rounds of a job |
 //! | `snapshot` | rows to a planning file and a situation |
+//! | `repairs`, `repair_views` | the published plan after whatever changed the world; as shown |
+//! | `presumed` | what nobody has reported yet |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `chances` | will each house make its date? |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
@@ -21,6 +23,8 @@
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
+//! | `wakes` | who waits for news, and the word to stop |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
@@ -43,14 +47,21 @@ mod jobs;
 mod keep_off;
 mod letters;
 mod load_lists;
+mod notices;
 mod nouns;
 mod planning;
 mod plans;
+mod presumed;
 mod publish;
 mod records;
+mod repair_views;
+mod repairs;
 mod report_rules;
 mod snapshot;
+mod told;
 mod treatment;
+mod wakes;
+mod webhooks;
 mod weeks;
 mod wire;
 
@@ -68,17 +79,23 @@ pub use forecasts::{Brought, ForecastFetched};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
+pub use notices::{NoticeKindDto, NoticePage, NoticeView};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
+pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
+pub use repairs::{ChangeDto, Repaired};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
+pub use wakes::{Stop, Waiting, Wakes};
+pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;
 use crate::store::Store;
 use crate::weather::fetch::Source;
+use crate::webhook::Targets;
 use chrono::{DateTime, Utc};
 use clock::{Clock, SystemClock};
 use std::sync::Arc;
@@ -94,6 +111,9 @@ pub struct Service {
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
     weather: Option<Source>,
+    webhook_targets: Targets,
+    wakes: Wakes,
+    stopping: Stop,
 }
 
 impl Service {
@@ -104,7 +124,16 @@ impl Service {
 
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
-        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)), weather: None }
+        let plannings = Arc::new(Semaphore::new(PLANNINGS_MAX));
+        Service {
+            store,
+            clock,
+            plannings,
+            weather: None,
+            webhook_targets: Targets::default(),
+            wakes: Wakes::default(),
+            stopping: Stop::default(),
+        }
     }
 
     /// With a weather service to ask.
@@ -115,6 +144,16 @@ impl Service {
     /// Where sessions come from.
     pub fn store(&self) -> &Store {
         &self.store
+    }
+
+    /// Who waits for news on this server.
+    pub fn wakes(&self) -> &Wakes {
+        &self.wakes
+    }
+
+    /// The word to stop: streams end, and tasks finish what they have begun.
+    pub fn stopping(&self) -> &Stop {
+        &self.stopping
     }
 
     /// The instant of asking.

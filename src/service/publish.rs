@@ -81,11 +81,12 @@ impl Service {
         let draft = session.plan(checked.plan).await?;
         // Of two who publish the same draft, the second is told that it is published.
         if draft.status == PlanStatus::Draft && promised.as_ref().map(|plan| plan.id) != checked.published {
-            let number = promised.map_or(0, |plan| plan.number);
+            let number = promised.as_ref().map_or(0, |plan| plan.number);
             let what = format!("plan {number} has been published in the meantime");
             return Err(outdated("another-plan-published", what));
         }
         let done = session.publish_plan(checked.plan, checked.version, checked.at).await?;
+        self.tell_publication(session, promised.as_ref(), &done).await?;
         let (added, changed, left) = (done.added, done.changed, done.left);
         Ok(PublicationView { plan: PlanListed::of(&done.plan)?, added, changed, left, version: done.plan.version })
     }

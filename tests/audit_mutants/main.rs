@@ -200,7 +200,7 @@ fn every_mutant_is_caught() {
         let size = if seed % 10 == 0 { Size::medium() } else { Size::small() };
         let mut situation = company(seed, size);
         let mut draw = Draw::new(seed ^ 0xbad);
-        let request = Request { seed, move_budget: 0, basis: Basis::Published };
+        let request = Request { seed, move_budget: 0, basis: Basis::Published, ..Request::new() };
         let made = plan(&situation, request);
         // Half of the plans are judged as what was promised.
         if seed % 2 == 0 {

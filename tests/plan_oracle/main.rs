@@ -86,7 +86,7 @@ impl Gaps {
 }
 
 fn planned(situation: &Situation, seed: u64) -> Plan {
-    let made = plan(situation, Request { seed, move_budget: 200, basis: Basis::Published });
+    let made = plan(situation, Request { seed, move_budget: 200, basis: Basis::Published, ..Request::new() });
     assert!(audit(situation, &made).is_clean(), "company {seed}");
     made
 }

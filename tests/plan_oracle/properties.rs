@@ -25,7 +25,8 @@ fn size(seed: u64) -> Size {
 fn no_plan_costs_less_than_its_lower_bound() {
     for seed in seeds(2_000) {
         let situation = company(seed, size(seed));
-        let request = Request { seed, move_budget: [0, 0, 30][seed as usize % 3], basis: Basis::Published };
+        let request =
+            Request { seed, move_budget: [0, 0, 30][seed as usize % 3], basis: Basis::Published, ..Request::new() };
         let made = plan(&situation, request);
         let cost = made.cost.total();
         assert!(made.lower_bound <= cost, "company {seed}: bound {} above the cost {cost}", made.lower_bound);
@@ -106,7 +107,7 @@ fn a_company_weeks_later_is_planned_weeks_later() {
     for seed in seeds(300) {
         let situation = in_utc(company(seed, size(seed)));
         let weeks = Draw::new(seed).pick(&[1, 2, 9, 52, 150]);
-        let request = Request { seed, move_budget: 20, basis: Basis::Anew };
+        let request = Request { seed, move_budget: 20, basis: Basis::Anew, ..Request::new() };
         let made = plan(&situation, request);
         let minutes = weeks as i64 * 7 * 1440;
         let expected = |made: &Plan| Plan {

@@ -15,7 +15,10 @@ mod planning_file;
 mod plans;
 mod problems;
 mod regions;
+mod repairs;
+mod stream;
 mod tokens;
+mod webhooks;
 mod weeks;
 
 use super::caller::authenticate;
@@ -37,12 +40,15 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(air_readings::configure)
             .configure(jobs::configure)
             .configure(plans::configure)
+            .configure(repairs::configure)
             .configure(chances::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
             .configure(letters::configure)
             .configure(planning_file::configure)
             .configure(feeds::configure)
+            .configure(stream::configure)
+            .configure(webhooks::configure)
             .configure(calculations::configure),
     );
 }
