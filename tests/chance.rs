@@ -37,7 +37,7 @@ fn size(seed: u64) -> Size {
 }
 
 fn planned(situation: &Situation, seed: u64) -> Plan {
-    let made = plan(situation, Request { seed, basis: Basis::Anew, ..Request::new() });
+    let made = plan(situation, Request { seed, move_budget: 0, basis: Basis::Anew, ..Request::new() });
     assert!(audit(situation, &made).is_clean(), "company {seed}");
     made
 }
