@@ -74,6 +74,14 @@ fn clamp(minutes: i64) -> T {
     minutes.clamp(-(1 << 28), 1 << 28) as T
 }
 
+/// What crews with the same calendar share: their working time and their regular hours, absences not taken off.
+struct Week<'s> {
+    zone: Zone,
+    calendar: &'s Calendar,
+    working: Vec<Span>,
+    regular: Vec<Span>,
+}
+
 /// Shared tables while a model is made; each distinct calendar, climate and gate is worked out once.
 pub struct Tables<'s> {
     /// The input.
@@ -81,6 +89,7 @@ pub struct Tables<'s> {
     /// What is made.
     pub model: Model,
     calendars: Vec<(Zone, &'s Calendar, u32)>,
+    weeks: Vec<Week<'s>>,
     models: Vec<(Option<RegionIx>, HouseAir, Option<Arc<HourlyClimate>>)>,
     climates: Vec<(usize, &'s [AirReading], Option<HouseClimate>)>,
     climate_of: Vec<usize>,
@@ -106,6 +115,7 @@ impl<'s> Tables<'s> {
             situation,
             model,
             calendars: Vec::new(),
+            weeks: Vec::new(),
             models: Vec::new(),
             climates: Vec::new(),
             climate_of: Vec::new(),
@@ -150,10 +160,9 @@ impl<'s> Tables<'s> {
     fn crew(&mut self, crew: CrewIx) -> Crew {
         let own = &self.situation.crews[crew.index()];
         let away = joined(own.absences.clone());
-        let working = without(&own.calendar.spans(own.zone, self.within()), &away);
-        // Of a run begun before now, overtime is counted from its start.
-        let recent = Span::new(self.situation.now.plus(-RECENT_MINUTES), self.until).unwrap_or(self.within());
-        let regular = without(&own.calendar.regular_spans(own.zone, recent), &away);
+        let week = self.week(own.zone, &own.calendar);
+        let working = without(&self.weeks[week].working, &away);
+        let regular = without(&self.weeks[week].regular, &away);
         let (working, regular) = (self.spans(&working), self.spans(&regular));
         let houses = (0..self.situation.houses.len()).map(HouseIx::from_index);
         let home_ways = match own.home {
@@ -166,6 +175,18 @@ impl<'s> Tables<'s> {
             days: self.days(own.zone),
             home_ways,
         }
+    }
+
+    fn week(&mut self, zone: Zone, calendar: &'s Calendar) -> usize {
+        let known = self.weeks.iter().position(|known| known.zone == zone && known.calendar == calendar);
+        known.unwrap_or_else(|| {
+            // Of a run begun before now, overtime is counted from its start.
+            let recent = Span::new(self.situation.now.plus(-RECENT_MINUTES), self.until).unwrap_or(self.within());
+            let working = calendar.spans(zone, self.within());
+            let regular = calendar.regular_spans(zone, recent);
+            self.weeks.push(Week { zone, calendar, working, regular });
+            self.weeks.len() - 1
+        })
     }
 
     /// Day starts of a zone.

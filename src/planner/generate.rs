@@ -213,7 +213,8 @@ impl Generator {
             let earliest = earliest.max(self.floor[activity as usize]);
             let mut latest = latest.min(window_end);
             if let Some((cost, _)) = best {
-                latest = latest.min(weights.latest_start_below(model, activity, mode, cost));
+                let broken = if self.minds_promises { weights.broken_at_least(state, activity, mode) } else { 0 };
+                latest = latest.min(weights.latest_start_below(model, activity, mode, cost - broken));
             }
             if earliest > latest {
                 continue;
