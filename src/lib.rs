@@ -20,3 +20,4 @@ pub mod store;
 pub mod trade;
 pub mod weather;
 pub mod web;
+pub mod worker;

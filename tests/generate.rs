@@ -7,7 +7,7 @@ mod generate;
 #[path = "common/world.rs"]
 mod world;
 
-use generate::{Size, company, fleet};
+use generate::{Size, company, fleet, troubled};
 use std::collections::BTreeMap;
 use tackfree::audit::audit;
 use tackfree::domain::chain::{OnExceed, Outcome, WaitKind, Work};
@@ -84,6 +84,12 @@ fn features(situation: &Situation, counts: &mut BTreeMap<&'static str, usize>) {
         ("done", attempts(Outcome::Done)),
         ("running", attempts(Outcome::Running)),
         ("failed", attempts(Outcome::Failed)),
+        ("paused", steps().flat_map(|step| &step.attempts).any(|a| matches!(a.outcome, Outcome::Paused { .. }))),
+        ("wetted again", steps().any(|step| (0..step.attempts.len()).any(|number| step.is_re_wet(number)))),
+        ("pinned day", steps().any(|step| step.pin.day.is_some())),
+        ("short-handed", situation.crews.iter().any(|crew| !crew.short_handed.is_empty())),
+        ("outage", situation.equipment.iter().any(|kind| !kind.outages.is_empty())),
+        ("closure", situation.houses.iter().any(|house| !house.closures.is_empty())),
         ("pinned crew", steps().any(|step| step.pin.crew.is_some())),
         ("pinned start", steps().any(|step| step.pin.start.is_some())),
         ("not before", steps().any(|step| step.pin.not_before.is_some())),
@@ -102,7 +108,7 @@ fn ten_thousand_companies_are_valid_and_varied() {
     let mut counts = BTreeMap::new();
     for seed in 0..10_000 {
         let size = [Size::tiny(), Size::small(), Size::medium()][seed as usize % 3];
-        let situation = company(seed, size);
+        let situation = if seed % 2 == 0 { company(seed, size) } else { troubled(seed, size) };
         check(&situation, size);
         features(&situation, &mut counts);
     }
@@ -115,7 +121,7 @@ fn ten_thousand_companies_are_valid_and_varied() {
 fn nothing_planned_is_a_clean_plan() {
     for seed in 0..2_000 {
         let size = [Size::tiny(), Size::small(), Size::medium()][seed as usize % 3];
-        let situation = company(seed, size);
+        let situation = troubled(seed, size);
         let mut idle = world::plan(&situation, vec![]);
         // Running steps hold gear, which the builder of plans does not hand out.
         hand_out_units(&situation, &mut idle);

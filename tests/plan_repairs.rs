@@ -12,7 +12,7 @@ mod generate;
 mod world;
 
 use disturb::{disturb, forget_begun, go_on, pass_time};
-use generate::{Draw, Size, company};
+use generate::{Draw, Size, company, mishaps, troubled};
 use tackfree::audit::audit;
 use tackfree::domain::plan::{Placement, Plan};
 use tackfree::domain::situation::Situation;
@@ -55,7 +55,7 @@ fn repaired_plans_are_clean_and_touch_little() {
     for seed in seeds(300) {
         let mut draw = Draw::new(seed ^ 0x5eed);
         let size = if seed % 10 == 0 { Size::medium() } else { Size::small() };
-        let mut situation = company(seed, size);
+        let mut situation = if seed % 2 == 0 { company(seed, size) } else { troubled(seed, size) };
         for day in 0..3 {
             let basis = draw.pick(&[Basis::Anew, Basis::Published, Basis::Repair, Basis::Repair]);
             let balanced = draw.chance(60);
@@ -72,6 +72,9 @@ fn repaired_plans_are_clean_and_touch_little() {
             pass_time(&mut situation, &made, &mut draw);
             forget_begun(&mut situation);
             disturb(&mut situation, &mut draw);
+            if seed % 2 == 1 {
+                mishaps::trouble(&mut draw, &mut situation);
+            }
         }
     }
     assert!(promised > 100, "{promised}");

@@ -9,8 +9,9 @@ use serde_json::json;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::time::Duration;
 use tackfree::store::{
-    AppLogin, Begun, CompanyId, DEFAULT_APP_ROLE, FeedKind, NewAirReading, NewRecord, NewToken, Noun, RecordOutcome,
-    RegionFetch, Store, StoreError, TokenRole, list_companies, migrate, new_id,
+    AppLogin, Begun, CompanyId, DEFAULT_APP_ROLE, FeedKind, NewAirReading, NewNotice, NewRecord, NewToken, NewWebhook,
+    NoticeKind, Noun, RecordOutcome, RegionFetch, RepairOutcome, RepairRow, Store, StoreError, TokenRole,
+    list_companies, migrate, new_id,
 };
 
 /// Every table but the migrations' own.
@@ -46,9 +47,27 @@ async fn full_company(test: &TestStore) -> Small {
     session.append_record(&record(&small, "sand", 0)).await.unwrap();
     let draft = session.insert_plan(&plan(), &[row(small.job.id, "coat", small.crews[0].id, 60, 90)]).await.unwrap();
     session.publish_plan(draft.id, draft.version, at(0)).await.unwrap();
+    let repair = RepairRow {
+        id: new_id(),
+        plan_id: draft.id,
+        outcome: RepairOutcome::Published,
+        changed_at: at(0),
+        done_at: at(1),
+        doc: doc(json!({})),
+    };
+    session.insert_repair(&repair).await.unwrap();
     let office = NewToken { name: "desk".into(), role: TokenRole::Office, crew_id: None, expires_at: None };
     let (token, _) = session.insert_token(&office).await.unwrap();
     session.insert_feed(FeedKind::Office).await.unwrap();
+    let webhook = NewWebhook { address: "https://example.com/".into(), kinds: vec![], secret: vec![7; 32], at: at(0) };
+    session.insert_webhook(&webhook).await.unwrap();
+    session.tell(NewNotice {
+        kind: NoticeKind::PlanPublished,
+        job_id: None,
+        crew_id: None,
+        at: at(0),
+        doc: doc(json!({})),
+    });
     let begun = session.begin_request(token.id, "key", &[0; 32], Duration::from_secs(60)).await.unwrap();
     assert!(matches!(begun, Begun::New(_)));
     session.commit().await.unwrap();
@@ -161,7 +180,8 @@ async fn two_companies_see_nothing_of_each_other() {
                 .unwrap();
         // Its own company sees it, or the rest would show nothing.
         assert_eq!(seen_as(&mut raw, Some(one.company), &table).await, rows, "{table}");
-        let foreign = if table == "company" { 1 } else { 0 };
+        // Every company has its one row there from the beginning.
+        let foreign = if table == "company" || table == "repair_turn" { 1 } else { 0 };
         for (company, visible) in [(Some(other), foreign), (None, 0)] {
             assert_eq!(seen_as(&mut raw, company, &table).await, visible, "{table} as {company:?}");
             let insert = format!(

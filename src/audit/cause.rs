@@ -3,7 +3,7 @@
 //! promise is tried twice, as it was published and as the same start would turn out today.
 
 use super::air::Skies;
-use super::hours::{access, around, first_common, working};
+use super::hours::{access, around, first_common, manned, manned_hours, working};
 use super::keep_off::{Wet, wet};
 use super::ledger::{DAY, Ledger, Stay, forbidden_after, hull_of, lapse};
 use super::order::{recheck_not_before, retries};
@@ -68,7 +68,7 @@ impl<'l, 'a> Judge<'l, 'a> {
             Cause::NotYet => run.iter().any(|member| self.not_yet(member)),
             Cause::Pinned => run.iter().any(|member| self.pinned_elsewhere(member)),
             Cause::CrewAway => self.tries(&run).any(|pieces| !self.crew_works(&run, pieces)),
-            Cause::CrewUnable => run.iter().any(|member| self.crew_unable(member)) || self.torn_apart(stay),
+            Cause::CrewUnable => run.iter().any(|member| self.crew_unable(&run, member)) || self.torn_apart(stay),
             Cause::HouseClosed => self.tries(&run).any(|pieces| !self.house_open(stay, pieces)),
             Cause::Weather => run.iter().any(|member| self.gate_shut(member)),
             Cause::EquipmentShort => run.iter().any(|member| self.too_few_units(member)),
@@ -109,13 +109,14 @@ impl<'l, 'a> Judge<'l, 'a> {
         let situation = self.ledger.situation;
         let spec = self.ledger.spec(number);
         let crew = &situation.crews[promise.crew.index()];
-        let mut left = spec.duration_minutes(crew.head_count);
+        let minutes = spec.duration_minutes(crew.people_at(promise.start()));
+        let mut left = minutes;
         if !spec.dividable {
             return Span::new(promise.start(), promise.start().plus(left)).into_iter().collect();
         }
         let window = Span::new(promise.start().plus(-DAY), promise.start().plus(LAY_OUT_MINUTES));
         let Some(window) = window else { return Vec::new() };
-        let hours = working(crew, window);
+        let hours = manned_hours(crew, spec, &working(crew, window), minutes);
         let open = access(&situation.houses[situation.house_of(promise.step).index()], window);
         let mut pieces = Vec::new();
         let first = Span::new(promise.start(), promise.start().plus(1));
@@ -175,15 +176,20 @@ impl<'l, 'a> Judge<'l, 'a> {
         let pin = &self.ledger.spec(member.number).pin;
         pin.crew.is_some_and(|crew| crew != member.promise.crew)
             || pin.start.is_some_and(|start| start != member.promise.start())
+            || pin.day.is_some_and(|day| {
+                let house = self.ledger.situation.house_of(member.promise.step);
+                self.ledger.situation.houses[house.index()].zone.date(member.promise.start()) != day
+            })
     }
 
-    fn crew_unable(&self, member: &Promised<'_>) -> bool {
+    /// Skills, people or length are not what they were: at some minute of the promise the crew has not the people for it,
+    /// or not those with whom it takes the promised time.
+    fn crew_unable(&self, run: &[Promised<'_>], member: &Promised<'_>) -> bool {
         let spec = self.ledger.spec(member.number);
         let crew = &self.ledger.situation.crews[member.promise.crew.index()];
         let promised: i64 = member.was.iter().map(|piece| piece.minutes()).sum();
         !crew.skills.covers(spec.skills)
-            || crew.head_count < spec.head_count_min
-            || promised != spec.duration_minutes(crew.head_count)
+            || self.tries(run).flatten().any(|span| !manned(crew, spec, span, promised))
             || (member.was.len() > 1 && !spec.dividable)
     }
 
@@ -217,8 +223,10 @@ impl<'l, 'a> Judge<'l, 'a> {
 
     fn too_few_units(&self, member: &Promised<'_>) -> bool {
         let short = |&(kind, needed): &(EquipmentIx, u32)| {
-            let units = self.ledger.situation.equipment[kind.index()].units;
-            units < needed || units < self.promised_units[kind.index()]
+            let stock = &self.ledger.situation.equipment[kind.index()];
+            let tries = [&member.was, &member.now].into_iter().filter(|pieces| !pieces.is_empty());
+            let left = tries.map(|pieces| stock.units_throughout(hull_of(pieces))).min().unwrap_or(stock.units);
+            left < needed || left < self.promised_units[kind.index()]
         };
         self.ledger.spec(member.number).equipment.iter().any(short)
     }
@@ -347,7 +355,7 @@ impl<'l, 'a> Judge<'l, 'a> {
     /// Whether those that may not be pushed away leave fewer units than are needed.
     fn too_few_left(&self, member: &Promised<'_>, span: Span, kind: EquipmentIx, needed: u32) -> bool {
         let ledger = self.ledger;
-        let mut left = i64::from(ledger.situation.equipment[kind.index()].units) - i64::from(needed);
+        let mut left = i64::from(ledger.situation.equipment[kind.index()].units_throughout(span)) - i64::from(needed);
         for &number in &self.anchored[kind.index()] {
             let other = ledger.stay(number).filter(|_| ledger.run[number] != ledger.run[member.number]);
             if let Some(other) = other.filter(|other| self.in_the_way(member, span, other, kind)) {

@@ -1,6 +1,6 @@
 //! What a crew can do: rules 1 (shift, with the house's access hours of rule 6), 2 (one place) and 3 (able).
 
-use super::hours::{Hours, around, first_common};
+use super::hours::{Hours, around, first_common, manned_hours};
 use super::ledger::{Busy, Ledger, Stay};
 use super::sweep::{Item, Meeting, meetings};
 use super::violation::{Able, InHouse, OnePlace, Shift, Violation};
@@ -14,8 +14,8 @@ pub(super) fn check(ledger: &Ledger<'_>, hours: &Hours, out: &mut Vec<Violation>
     for group in ledger.busy.chunk_by(|a, b| a.crew == b.crew) {
         check_one_place(ledger, group, out);
     }
-    for stay in ledger.stays().filter(|stay| stay.open) {
-        check_able(ledger, stay, out);
+    for busy in ledger.busy.iter().filter(|busy| busy.open) {
+        check_able(ledger, busy, out);
     }
 }
 
@@ -40,7 +40,7 @@ fn check_shift(ledger: &Ledger<'_>, hours: &Hours, busy: &Busy, out: &mut Vec<Vi
         if divided && !ledger.spec(stay.number).dividable {
             out.push(Violation::Shift(stay.step, Shift::NotDividable { pieces: stay.pieces.len() }));
         } else if divided && all_inside {
-            check_pauses(stay, working, access, out);
+            check_pauses(ledger, stay, (working, access), out);
         }
     }
 }
@@ -57,8 +57,12 @@ fn still_open(ledger: &Ledger<'_>, busy: &Busy) -> Span {
     Span::new(from, busy.hull.end()).unwrap_or(busy.hull)
 }
 
-/// Each piece but the last ends where a workable span ends, and the next begins where the next one begins.
-fn check_pauses(stay: &Stay<'_>, working: &[Span], access: &[Span], out: &mut Vec<Violation>) {
+/// Each piece but the last ends where a workable span ends, and the next begins where the next one begins. Workable is
+/// what has the people that the step was begun with, or others with whom it takes as long.
+fn check_pauses(ledger: &Ledger<'_>, stay: &Stay<'_>, hours: (&[Span], &[Span]), out: &mut Vec<Violation>) {
+    let (crew, spec) = (&ledger.situation.crews[stay.crew.index()], ledger.spec(stay.number));
+    let minutes = spec.duration_minutes(crew.people_at(stay.start()));
+    let (working, access) = (&manned_hours(crew, spec, hours.0, minutes)[..], hours.1);
     for pair in stay.pieces.windows(2) {
         let (Some(shift), Some(open)) = (around(working, pair[0]), around(access, pair[0])) else { continue };
         let workable_end = shift.end().min(open.end());
@@ -138,18 +142,37 @@ fn name_pair(ledger: &Ledger<'_>, earlier: &Busy, later: &Busy) -> (StepRef, Ste
     if later.open { (second, first) } else { (first, second) }
 }
 
-fn check_able(ledger: &Ledger<'_>, stay: &Stay<'_>, out: &mut Vec<Violation>) {
-    let spec = ledger.spec(stay.number);
-    let crew = &ledger.situation.crews[stay.crew.index()];
+fn check_able(ledger: &Ledger<'_>, busy: &Busy, out: &mut Vec<Violation>) {
+    let open: Vec<&Stay<'_>> =
+        busy.members.iter().filter_map(|&member| ledger.stay(member)).filter(|stay| stay.open).collect();
+    let start = open.iter().map(|stay| stay.start()).min();
+    let end = open.iter().map(|stay| stay.finish()).max();
+    let Some(hull) = start.zip(end).and_then(|(start, end)| Span::new(start, end)) else { return };
+    for stay in open {
+        // The crew stays together through a run; between the pieces of a divided step it may be whatever it likes.
+        check_people(ledger, stay, if busy.is_run { std::slice::from_ref(&hull) } else { &stay.pieces }, out);
+    }
+}
+
+fn check_people(ledger: &Ledger<'_>, stay: &Stay<'_>, at_work: &[Span], out: &mut Vec<Violation>) {
+    let (spec, crew) = (ledger.spec(stay.number), &ledger.situation.crews[stay.crew.index()]);
     if !crew.skills.covers(spec.skills) {
         let missing = spec.skills.minus(crew.skills);
         out.push(Violation::Able(stay.step, Able::SkillMissing { crew: stay.crew, missing }));
     }
-    if crew.head_count < spec.head_count_min {
-        let (people, needed) = (crew.head_count, spec.head_count_min);
+    let stretches: Vec<(Span, u32)> = at_work.iter().flat_map(|piece| crew.people_over(*piece)).collect();
+    let fewest = stretches.iter().map(|(_, people)| *people).min().unwrap_or(crew.head_count);
+    if fewest < spec.head_count_min {
+        let (people, needed) = (fewest, spec.head_count_min);
         out.push(Violation::Able(stay.step, Able::TooFewPeople { crew: stay.crew, people, needed }));
     }
-    let expected_minutes = spec.duration_minutes(crew.head_count);
+    let expected_minutes = stretches.first().map_or(0, |(_, people)| spec.duration_minutes(*people));
+    let changed = stretches.iter().find(|(_, people)| spec.duration_minutes(*people) != expected_minutes);
+    if let Some(&(from, people)) = changed {
+        let change = Able::PeopleChange { crew: stay.crew, people, at: from.start() };
+        out.push(Violation::Able(stay.step, change));
+        return;
+    }
     let minutes: i64 = stay.pieces.iter().map(|piece| piece.minutes()).sum();
     if minutes != expected_minutes {
         out.push(Violation::Able(stay.step, Able::WrongDuration { crew: stay.crew, minutes, expected_minutes }));

@@ -99,6 +99,11 @@ impl Words<'_> {
             Able::WrongDuration { crew, minutes, expected_minutes } => {
                 format!("{} is given {minutes} minutes for {it}, but needs {expected_minutes}.", self.crew(*crew))
             }
+            Able::PeopleChange { crew, people, at } => format!(
+                "{} is {people} people from {} on, in the middle of {it}, which then takes another time.",
+                self.crew(*crew),
+                self.at(*at),
+            ),
         }
     }
 
@@ -192,6 +197,14 @@ impl Words<'_> {
                 self.step_name(*other),
                 self.at(*at),
             ),
+            Gear::UnitOut { equipment, unit, at } => {
+                format!("{it} is given {}, which is out of use at {}.", self.unit(*equipment, *unit), self.at(*at))
+            }
+            Gear::TooFewLeft { equipment, in_use, left, at } => format!(
+                "{it} is one of the steps that take {in_use} of {} at {}, when only {left} can be used.",
+                self.kind(*equipment),
+                self.at(*at),
+            ),
             Gear::UnitTooFast { equipment, unit, other, minutes, needed_minutes } => format!(
                 "{} has {minutes} minutes to get from {} to {it}, but the way takes {needed_minutes}.",
                 self.unit(*equipment, *unit),
@@ -217,10 +230,11 @@ impl Words<'_> {
                 format!("{it} was begun by {}, {}, and the plan puts it elsewhere.", self.crew(*crew), self.span(*span))
             }
             History::HistoryHoldsGear {} => format!("{it} is done, but the plan still gives it gear."),
-            History::PinBroken { crew, start } => {
+            History::PinBroken { crew, start, day } => {
                 let by = crew.map(|crew| format!(" to {}", self.crew(crew))).unwrap_or_default();
                 let on = start.map(|start| format!(" to {}", self.at(start))).unwrap_or_default();
-                format!("{it} is pinned{by}{on}, and the plan moves it.")
+                let during = day.map(|day| format!(" to {}", day.format("%a %-d %b %Y"))).unwrap_or_default();
+                format!("{it} is pinned{by}{on}{during}, and the plan moves it.")
             }
             History::FrozenMoved { promised_crew, promised_start } => {
                 format!("{} and the plan does not say why.", self.promise(*promised_crew, *promised_start))

@@ -2,6 +2,7 @@
 //! spare on both sides so that no cut ever looks like the end of a shift.
 
 use super::ledger::{DAY, Ledger, PAST_MINUTES_MAX};
+use crate::domain::chain::Step;
 use crate::domain::ids::{CrewIx, HouseIx};
 use crate::domain::resources::{Crew, House};
 use crate::domain::time::{Minute, Span, joined, without};
@@ -68,9 +69,23 @@ pub(super) fn working(crew: &Crew, window: Span) -> Vec<Span> {
     without(&crew.calendar.spans(crew.zone, window), &joined(crew.absences.clone()))
 }
 
-/// A house's access hours within `window`.
+/// A house's access hours within `window`, less the times it is closed all the same.
 pub(super) fn access(house: &House, window: Span) -> Vec<Span> {
-    house.access.spans(house.zone, window)
+    without(&house.access.spans(house.zone, window), &joined(house.closures.clone()))
+}
+
+/// Whether a crew has, at every minute of `span`, people enough to do `spec`, and so many that it takes `minutes`.
+pub(super) fn manned(crew: &Crew, spec: &Step, span: Span, minutes: i64) -> bool {
+    let suits = |people: u32| people >= spec.head_count_min && spec.duration_minutes(people) == minutes;
+    crew.people_over(span).iter().all(|(_, people)| suits(*people))
+}
+
+/// The parts of `hours` (sorted, disjoint) in which a crew does `spec` in `minutes`.
+pub(super) fn manned_hours(crew: &Crew, spec: &Step, hours: &[Span], minutes: i64) -> Vec<Span> {
+    let hull = hours.first().zip(hours.last()).and_then(|(first, last)| Span::new(first.start(), last.end()));
+    let Some(hull) = hull.filter(|_| !crew.short_handed.is_empty()) else { return hours.to_vec() };
+    let stretches = crew.people_over(hull).into_iter().map(|(span, _)| span);
+    without(hours, &joined(stretches.filter(|span| !manned(crew, spec, *span, minutes)).collect()))
 }
 
 /// The one of `spans` (sorted, disjoint) that contains all of `part`.

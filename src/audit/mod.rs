@@ -8,7 +8,7 @@
 //! | `read`, `ledger` | the plan with every index looked up; rules 9 (history) and 11 |
 //! | `hours`, `crews` | rules 1, 2, 3, and the access hours of 6 |
 //! | `air`, `waits` | rules 4 and 5 |
-//! | `rooms`, `keep_off` | rules 6, 7 and 8 |
+//! | `rooms`, `keep_off`, `outages` | rules 6, 7 and 8 |
 //! | `order` | rule 10, and pins |
 //! | `promises`, `cause` | rule 9 (freeze time) |
 //! | `cost` | the cost, counted again |
@@ -23,6 +23,7 @@ mod hours;
 mod keep_off;
 mod ledger;
 mod order;
+mod outages;
 mod promises;
 mod read;
 mod rooms;
@@ -69,6 +70,7 @@ pub fn audit(situation: &Situation, plan: &Plan) -> Report {
     crews::check(&ledger, &hours, out);
     waits::check(&ledger, &skies, out);
     rooms::check(&ledger, &skies, out);
+    outages::check(&ledger, out);
     promises::check(&ledger, &skies, out);
     order::check(&ledger, out);
 

@@ -20,9 +20,13 @@ pub(super) fn check(ledger: &Ledger<'_>, out: &mut Vec<Violation>) {
         if let Some(not_before) = recheck_not_before(ledger, stay.number).filter(|&not_before| start < not_before) {
             out.push(Violation::Order(stay.step, Order::BeforeRecheck { start, not_before }));
         }
-        let (crew, pinned_start) = (spec.pin.crew, spec.pin.start);
-        if crew.is_some_and(|crew| crew != stay.crew) || pinned_start.is_some_and(|pinned| pinned != start) {
-            out.push(Violation::History(stay.step, History::PinBroken { crew, start: pinned_start }));
+        let (crew, pinned_start, day) = (spec.pin.crew, spec.pin.start, spec.pin.day);
+        let zone = ledger.situation.houses[stay.house.index()].zone;
+        if crew.is_some_and(|crew| crew != stay.crew)
+            || pinned_start.is_some_and(|pinned| pinned != start)
+            || day.is_some_and(|day| zone.date(start) != day)
+        {
+            out.push(Violation::History(stay.step, History::PinBroken { crew, start: pinned_start, day }));
         }
     }
     for job in 0..ledger.situation.jobs.len() {
@@ -30,7 +34,7 @@ pub(super) fn check(ledger: &Ledger<'_>, out: &mut Vec<Violation>) {
     }
 }
 
-/// The end of the pause after an open step's last failed attempt.
+/// The end of the pause after an open step's last failed attempt, or when it was left.
 pub(super) fn recheck_not_before(ledger: &Ledger<'_>, number: usize) -> Option<Minute> {
     match ledger.spec(number).state() {
         StepState::Open { not_before } => not_before,

@@ -4,6 +4,7 @@
 use crate::domain::ids::{AreaIx, CrewIx, EquipmentIx, HouseIx, SkillSet, StepIx, StepRef};
 use crate::domain::plan::{Cause, Cost};
 use crate::domain::time::{Minute, Span};
+use chrono::NaiveDate;
 
 /// A broken rule, and the step that breaks it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -81,10 +82,12 @@ faults! {
     Able {
         /// The crew has not these skills.
         SkillMissing { crew: CrewIx, missing: SkillSet } = "skill-missing";
-        /// The crew is too small.
+        /// The crew is too small, at least for a time of the work.
         TooFewPeople { crew: CrewIx, people: u32, needed: u32 } = "too-few-people";
         /// The pieces do not add up to the work.
         WrongDuration { crew: CrewIx, minutes: i64, expected_minutes: i64 } = "wrong-duration";
+        /// At `at` the crew has another number of people than before, with which the work takes another time.
+        PeopleChange { crew: CrewIx, people: u32, at: Minute } = "people-change";
     }
     /// Ways to break rule 4. `after` is the predecessor.
     WaitMinimum {
@@ -127,6 +130,10 @@ faults! {
         UnitDoubled { equipment: EquipmentIx, unit: u32, other: StepRef, at: Minute } = "unit-doubled";
         /// The unit cannot be there in time from the other step's house.
         UnitTooFast { equipment: EquipmentIx, unit: u32, other: StepRef, minutes: i64, needed_minutes: i64 } = "unit-too-fast";
+        /// The unit, which must be brought, is out of use at `at`.
+        UnitOut { equipment: EquipmentIx, unit: u32, at: Minute } = "unit-out";
+        /// At `at` more units are in use than are not out of use.
+        TooFewLeft { equipment: EquipmentIx, in_use: u32, left: u32, at: Minute } = "too-few-left";
     }
     /// Ways to break rule 8.
     Climate {
@@ -139,8 +146,8 @@ faults! {
         HistoryMoved { crew: CrewIx, span: Span } = "history-moved";
         /// Done, and still holds gear.
         HistoryHoldsGear {} = "history-holds-gear";
-        /// Not the pinned crew, or not the pinned start.
-        PinBroken { crew: Option<CrewIx>, start: Option<Minute> } = "pin-broken";
+        /// Not the pinned crew, not the pinned start, or not on the pinned day.
+        PinBroken { crew: Option<CrewIx>, start: Option<Minute>, day: Option<NaiveDate> } = "pin-broken";
         /// Moved inside the freeze time without a cause.
         FrozenMoved { promised_crew: CrewIx, promised_start: Minute } = "frozen-moved";
         /// The cause is not true.
@@ -156,7 +163,7 @@ faults! {
         BeforeRelease { start: Minute, release: Minute } = "before-release";
         /// Starts before its pin allows.
         BeforePin { start: Minute, not_before: Minute } = "before-pin";
-        /// Starts before the pause after its last failed attempt is over.
+        /// Starts before the pause after its last failed attempt is over, or before the crew left it.
         BeforeRecheck { start: Minute, not_before: Minute } = "before-recheck";
         /// Starts before a predecessor has finished.
         BeforePredecessor { after: StepIx, start: Minute, finish: Minute } = "before-predecessor";

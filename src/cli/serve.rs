@@ -4,8 +4,14 @@ use super::Refusal;
 use super::database::{Database, DatabaseArguments};
 use super::forecasts::WeatherArguments;
 use crate::api;
-use crate::service::Service;
+use crate::service::{Service, Stop};
+use crate::worker::{Repairs, Worker};
 use std::net::{SocketAddr, TcpListener};
+use std::time::Duration;
+use tokio::signal::unix::{SignalKind, signal};
+
+/// How long work that was begun may go on when the program is told to stop: longer than anything is given to be done.
+const WORK_ENDS: Duration = Duration::from_secs(20);
 
 /// Where and for whom to serve.
 #[derive(Debug, Clone, clap::Args)]
@@ -39,7 +45,20 @@ pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> 
     until_stopped(database, service, listener, arguments.operator_token.clone()).await
 }
 
-/// Serves until a signal, or until the private PostgreSQL dies; then everything is closed in order.
+/// Tells streams and tasks to stop as soon as the server is: it waits for streams to end, and they would not.
+async fn stop_at_signal(stop: Stop) {
+    let (Ok(mut interrupt), Ok(mut terminate)) = (signal(SignalKind::interrupt()), signal(SignalKind::terminate()))
+    else {
+        return;
+    };
+    tokio::select! {
+        _ = interrupt.recv() => {}
+        _ = terminate.recv() => {}
+    }
+    stop.stop();
+}
+
+/// Serves and works until a signal, or until the private PostgreSQL dies; then everything is closed in order.
 pub async fn until_stopped(
     mut database: Database,
     service: Service,
@@ -48,6 +67,8 @@ pub async fn until_stopped(
 ) -> Result<(), Refusal> {
     let settings = api::Settings { operator_token, workers: None };
     let pages = crate::web::configure(service.clone());
+    let worker = Worker::new(&service).with(Repairs(service.clone()));
+    let signals = tokio::spawn(stop_at_signal(service.stopping().clone()));
     let mut handle = None;
     let served = {
         let (started, on_start) = tokio::sync::oneshot::channel();
@@ -71,6 +92,8 @@ pub async fn until_stopped(
             }
         }
     };
+    signals.abort();
+    worker.stop(WORK_ENDS).await;
     database.close().await;
     served
 }

@@ -134,7 +134,7 @@ fn state_mark(step: &Step) -> &'static str {
     match step.fixed().map(|attempt| attempt.outcome) {
         Some(Outcome::Done) => "  [done]",
         Some(Outcome::Running) => "  [in hand]",
-        Some(Outcome::Failed) | None => "",
+        Some(Outcome::Failed | Outcome::Paused { .. }) | None => "",
     }
 }
 

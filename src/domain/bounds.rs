@@ -38,6 +38,12 @@ pub const WINDOWS_PER_WEEK_MAX: usize = 70;
 pub const EXCEPTIONS_MAX: usize = 400;
 /// Times a crew is away outside its calendar.
 pub const ABSENCES_MAX: usize = 400;
+/// Times a crew is there with fewer people.
+pub const SHORT_HANDED_MAX: usize = 400;
+/// Times units of one kind of gear are out of use.
+pub const OUTAGES_MAX: usize = 400;
+/// Times a house is closed outside its access hours.
+pub const CLOSURES_MAX: usize = 400;
 /// How much one job may outweigh another.
 pub const WEIGHT_MAX: u32 = 1_000;
 /// Each cost coefficient. Together with weights and times they could still pass `i64`: whoever assembles a situation

@@ -53,17 +53,18 @@ pub enum Cause {
     StartPassed,
     /// Release date, pin or recheck pause now forbids the published start.
     NotYet,
-    /// A pin names another crew or another start.
+    /// A pin names another crew, another start or another day.
     Pinned,
     /// The crew does not work then any more.
     CrewAway,
-    /// The crew no longer has the skills, people or dwell for it, or the work has another length now.
+    /// The crew no longer has the skills or the dwell for it, or has not the people all that time, or the work has another
+    /// length now.
     CrewUnable,
     /// The house is not open then any more.
     HouseClosed,
     /// The climate gate is shut then.
     Weather,
-    /// Fewer units of gear than the published plan used.
+    /// Fewer units of gear, or fewer of them in use then, than the published plan used.
     EquipmentShort,
     /// The named predecessor ends, or its wait ends, later than the published start.
     WaitsFor(StepIx),
@@ -89,7 +90,7 @@ pub enum Blocker {
     TooFewPeople {
         /// People needed.
         needed: u32,
-        /// Most people among crews with the skills.
+        /// Most people that a crew with the skills has at any time within the horizon.
         largest: u32,
     },
     /// Longer than any unbroken time the able crews and the house have in common.
@@ -101,13 +102,13 @@ pub enum Blocker {
     },
     /// The house is never open within the horizon.
     HouseNeverOpen,
-    /// More units than the company has.
+    /// More units than the company has in use at any time within the horizon.
     TooFewUnits {
         /// Which kind.
         equipment: EquipmentIx,
         /// Units needed.
         needed: u32,
-        /// Units there are.
+        /// Most units in use at any time.
         units: u32,
     },
     /// The steps of a dwell take so different a time that no crew can keep it from first point to last.

@@ -4,7 +4,7 @@ use super::calendar::Calendar;
 use super::climate::{AirReading, Gridpoint, HouseAir, Normals, OutdoorHour};
 use super::ids::{RegionIx, SkillSet};
 use super::text::{Key, Name};
-use super::time::Span;
+use super::time::{Minute, Span};
 use super::zone::Zone;
 
 /// A point on the earth in millionths of a degree.
@@ -42,6 +42,8 @@ pub struct House {
     pub location: Option<Location>,
     /// When somebody may work in it.
     pub access: Calendar,
+    /// Times nobody may enter it all the same; in any order, they may overlap.
+    pub closures: Vec<Span>,
     /// At least one.
     pub areas: Vec<Area>,
     /// How its air comes about.
@@ -71,6 +73,9 @@ pub struct Crew {
     pub calendar: Calendar,
     /// Times they are away all the same.
     pub absences: Vec<Span>,
+    /// Times they are there with fewer people, and how many are there then: at least 1, fewer than the head count. In
+    /// any order; where two overlap, the smaller number counts.
+    pub short_handed: Vec<(Span, u32)>,
     /// Where their day begins and ends.
     pub home: Option<Location>,
 }
@@ -87,6 +92,9 @@ pub struct Equipment {
     /// `true`: it rides along and is wherever it is needed next. `false`: it must be brought, which takes the travel
     /// time from the house where it was last used.
     pub moves_with_crew: bool,
+    /// Times units are out of use, and how many: at least 1. In any order; where two overlap, their units add up, to all
+    /// there are at most. Of gear that must be brought those with the highest numbers are out.
+    pub outages: Vec<(Span, u32)>,
 }
 
 /// Hourly weather of a region, gap-free and sorted.
@@ -102,6 +110,56 @@ pub struct Region {
     pub hours: Vec<OutdoorHour>,
     /// Its usual air, for the days past the last hour; without it the last day is repeated.
     pub normals: Option<Normals>,
+}
+
+impl Crew {
+    /// How many people there are at `at`, whether or not they work then.
+    pub fn people_at(&self, at: Minute) -> u32 {
+        let short = self.short_handed.iter().filter(|(span, _)| span.start() <= at && at < span.end());
+        short.map(|(_, people)| *people).min().unwrap_or(self.head_count)
+    }
+
+    /// `within` cut where the number of people changes: sorted, without gaps, each with how many there are.
+    pub fn people_over(&self, within: Span) -> Vec<(Span, u32)> {
+        let touching = self.short_handed.iter().filter(|(span, _)| span.overlaps(within));
+        let mut out: Vec<(Span, u32)> = Vec::new();
+        for part in cut(within, touching.map(|(span, _)| *span)) {
+            let people = self.people_at(part.start());
+            match out.last_mut() {
+                Some(last) if last.1 == people => last.0 = Span::new(last.0.start(), part.end()).unwrap_or(last.0),
+                _ => out.push((part, people)),
+            }
+        }
+        out
+    }
+}
+
+impl Equipment {
+    /// How many units are in use or could be at `at`.
+    pub fn units_at(&self, at: Minute) -> u32 {
+        let broken = self.outages.iter().filter(|(span, _)| span.start() <= at && at < span.end());
+        broken.fold(self.units, |left, (_, out)| left.saturating_sub(*out))
+    }
+
+    /// `within` cut where the number of units in use changes: sorted, without gaps, each with how many there are.
+    pub fn units_over(&self, within: Span) -> Vec<(Span, u32)> {
+        let touching = self.outages.iter().filter(|(span, _)| span.overlaps(within));
+        cut(within, touching.map(|(span, _)| *span)).map(|part| (part, self.units_at(part.start()))).collect()
+    }
+
+    /// The fewest units there are at any minute of `within`.
+    pub fn units_throughout(&self, within: Span) -> u32 {
+        self.units_over(within).iter().map(|(_, units)| *units).min().unwrap_or(self.units)
+    }
+}
+
+/// `within` cut at every start and end of `spans`.
+fn cut(within: Span, spans: impl Iterator<Item = Span>) -> impl Iterator<Item = Span> {
+    let edges = spans.flat_map(|span| [span.start(), span.end()]);
+    let inside = edges.filter(|at| within.start() < *at && *at < within.end());
+    let mut cuts: Vec<Minute> = inside.chain([within.start(), within.end()]).collect();
+    cuts.sort_unstable();
+    (1..cuts.len()).filter_map(move |at| Span::new(cuts[at - 1], cuts[at]))
 }
 
 /// How long it takes to get from place to place.

@@ -4,32 +4,14 @@ use super::calendar::CalendarDto;
 use super::fault::{At, Faults, Located, shown};
 use super::house::{LocationDto, optional};
 use super::names::{Names, Table};
-use super::scalar;
-use crate::domain::bounds::{ABSENCES_MAX, EQUIPMENT_UNITS_MAX, HEAD_COUNT_MAX, SKILLS_MAX};
-use crate::domain::fault::Fault;
+use super::spells::{self, AbsenceDto, OutageDto, ShortHandedDto};
+use crate::domain::bounds::{EQUIPMENT_UNITS_MAX, HEAD_COUNT_MAX, SKILLS_MAX};
 use crate::domain::ids::SkillSet;
 use crate::domain::resources::{Crew, Equipment};
 use crate::domain::text::Name;
-use crate::domain::time::Span;
 use crate::domain::zone::Zone;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
-
-/// A time a crew is away although its calendar says it works.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct AbsenceDto {
-    /// First minute away.
-    #[schema(example = "2026-03-12T07:00:00-04:00", format = DateTime)]
-    pub from: String,
-    /// First minute back.
-    #[schema(example = "2026-03-13T00:00:00-04:00", format = DateTime)]
-    pub until: String,
-    /// For people.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(example = "ill", max_length = 2000)]
-    pub note: Option<String>,
-}
 
 /// People who move together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -56,6 +38,9 @@ pub struct CrewDto {
     /// Times they are away all the same.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub absences: Vec<AbsenceDto>,
+    /// Times they are there with fewer people: what needs more is not done then, and work takes the time it takes those.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub short_handed: Vec<ShortHandedDto>,
     /// Where their day begins and ends; left out: the way there is not counted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub home: Option<LocationDto>,
@@ -78,25 +63,13 @@ pub struct EquipmentDto {
     /// used.
     #[serde(default = "yes")]
     pub moves_with_crew: bool,
+    /// Times some of them are out of use.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub outages: Vec<OutageDto>,
 }
 
 fn yes() -> bool {
     true
-}
-
-impl AbsenceDto {
-    fn to_domain(&self, at: &At, faults: &mut Faults) -> Option<Span> {
-        faults.note(&at.field("note"), self.note.as_ref());
-        let from = faults.instant(&at.field("from"), &self.from);
-        let until = faults.instant(&at.field("until"), &self.until);
-        let span = Span::new(from?, until?);
-        if span.is_none() {
-            let what =
-                format!("an absence from {} until {} is empty or reversed", shown(&self.from), shown(&self.until));
-            faults.push(at, Fault::new("bad-absence", what, "let it end after it begins"));
-        }
-        span
-    }
 }
 
 /// Skills by name, as positions.
@@ -136,7 +109,8 @@ impl CrewDto {
         let head_count = faults.whole(&at.field("head_count"), self.head_count, people, "people");
         let zone = faults.zone_or(&at.field("time_zone"), self.time_zone.as_ref(), company);
         let calendar = self.calendar.to_domain(&at.field("calendar"), &who, "crew-never-works", faults);
-        let absences = self.absences_to_domain(&at.field("absences"), faults);
+        let absences = spells::absences(&self.absences, &at.field("absences"), faults);
+        let short_handed = spells::short_handed(&self.short_handed, &at.field("short_handed"), head_count, faults);
         let home_at = at.field("home");
         let home = self.home.map(|home| home.to_domain(&home_at, faults));
         Some(Crew {
@@ -147,25 +121,12 @@ impl CrewDto {
             zone: zone?,
             calendar: calendar?,
             absences: absences?,
+            short_handed: short_handed?,
             home: optional(home)?,
         })
     }
 
-    fn absences_to_domain(&self, at: &At, faults: &mut Faults) -> Option<Vec<Span>> {
-        if !faults.count(at, self.absences.len(), ABSENCES_MAX, "absences") {
-            return None;
-        }
-        let absences: Vec<Option<Span>> =
-            self.absences.iter().enumerate().map(|(index, entry)| entry.to_domain(&at.item(index), faults)).collect();
-        absences.into_iter().collect()
-    }
-
     pub(super) fn from_domain(crew: &Crew, skills: &[Name]) -> CrewDto {
-        let absence = |span: &Span| AbsenceDto {
-            from: scalar::local(crew.zone, span.start()),
-            until: scalar::local(crew.zone, span.end()),
-            note: None,
-        };
         CrewDto {
             key: crew.key.to_string(),
             name: crew.name.to_string(),
@@ -173,7 +134,12 @@ impl CrewDto {
             head_count: i64::from(crew.head_count),
             time_zone: Some(crew.zone.name().to_string()),
             calendar: CalendarDto::from_domain(&crew.calendar),
-            absences: crew.absences.iter().map(absence).collect(),
+            absences: crew.absences.iter().map(|span| AbsenceDto::from_domain(crew.zone, *span)).collect(),
+            short_handed: crew
+                .short_handed
+                .iter()
+                .map(|entry| ShortHandedDto::from_domain(crew.zone, *entry))
+                .collect(),
             home: crew.home.map(LocationDto::from_domain),
         }
     }
@@ -191,8 +157,9 @@ impl EquipmentDto {
         let key = faults.key(&at.field("key"), &self.key);
         let name = faults.name(&at.field("name"), &self.name);
         let units = faults.whole(&at.field("units"), self.units, 0..=i64::from(EQUIPMENT_UNITS_MAX), "units");
+        let outages = spells::outages(&self.outages, &at.field("outages"), units, faults);
         let moves_with_crew = self.moves_with_crew;
-        Some(Equipment { key: key?, name: name?, units: units? as u32, moves_with_crew })
+        Some(Equipment { key: key?, name: name?, units: units? as u32, moves_with_crew, outages: outages? })
     }
 
     pub(super) fn from_domain(equipment: &Equipment) -> EquipmentDto {
@@ -201,6 +168,7 @@ impl EquipmentDto {
             name: equipment.name.to_string(),
             units: i64::from(equipment.units),
             moves_with_crew: equipment.moves_with_crew,
+            outages: equipment.outages.iter().map(|entry| OutageDto::from_domain(*entry)).collect(),
         }
     }
 }

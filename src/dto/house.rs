@@ -4,6 +4,7 @@ use super::calendar::CalendarDto;
 use super::fault::{At, Faults, Located};
 use super::names::{Names, Table};
 use super::scalar;
+use super::spells::{self, ClosureDto};
 use crate::domain::bounds::{AIR_READINGS_MAX, AREA_SQFT_MAX, AREAS_PER_HOUSE_MAX};
 use crate::domain::climate::{Air, AirReading, HouseAir};
 use crate::domain::fault::Fault;
@@ -110,6 +111,9 @@ pub struct HouseDto {
     pub location: Option<LocationDto>,
     /// When somebody may work in it.
     pub access: CalendarDto,
+    /// Times nobody may enter it all the same.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub closures: Vec<ClosureDto>,
     /// At least one.
     pub areas: Vec<AreaDto>,
     /// How its air comes about; left out: closed.
@@ -285,6 +289,7 @@ impl HouseDto {
         let location_at = at.field("location");
         let location = self.location.map(|location| location.to_domain(&location_at, faults));
         let access = self.access.to_domain(&at.field("access"), &who, "house-never-open", faults);
+        let closures = spells::closures(&self.closures, &at.field("closures"), faults);
         let areas = self.areas_to_domain(&at.field("areas"), &who, faults);
         let air = self.air.to_domain(&at.field("air"), faults);
         let region_at = at.field("region");
@@ -297,6 +302,7 @@ impl HouseDto {
             zone: zone?,
             location: optional(location)?,
             access: access?,
+            closures: closures?,
             areas: areas?,
             air: air?,
             region: optional(region)?.map(RegionIx::from_index),
@@ -329,6 +335,7 @@ impl HouseDto {
             time_zone: Some(house.zone.name().to_string()),
             location: house.location.map(LocationDto::from_domain),
             access: CalendarDto::from_domain(&house.access),
+            closures: house.closures.iter().map(|span| ClosureDto::from_domain(house.zone, *span)).collect(),
             areas: house
                 .areas
                 .iter()

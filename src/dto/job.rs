@@ -38,6 +38,10 @@ pub struct PinDto {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(format = DateTime)]
     pub not_before: Option<String>,
+    /// It starts on this calendar day in the house's zone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(format = Date, example = "2026-03-12")]
+    pub day: Option<String>,
 }
 
 /// A method applied to a house. Either `method` names it, or `steps` and `waits` are the job's own chain.
@@ -254,7 +258,10 @@ impl PinDto {
         let crew = self.crew.as_ref().map(|crew| faults.find(&crew_at, &names.crews, crew, "a pin"));
         let start = faults.instant_if(&at.field("start"), self.start.as_ref());
         let not_before = faults.instant_if(&at.field("not_before"), self.not_before.as_ref());
+        let day_at = at.field("day");
+        let day = self.day.as_ref().map(|day| faults.take(&day_at, scalar::date(day)));
         let crew = super::house::optional(crew)?.map(CrewIx::from_index);
-        Some((step?, Pin { crew, start: start?, not_before: not_before? }))
+        let day = super::house::optional(day)?;
+        Some((step?, Pin { crew, start: start?, not_before: not_before?, day }))
     }
 }

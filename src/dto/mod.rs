@@ -7,7 +7,7 @@
 //! | `planning_file`, `write` | everything known at one instant: to a situation and back |
 //! | `plan`, `placement`, `blocker`, `violation` | plans and back; what the audit says of them |
 //! | `guess` | where a plan rests on weather that nobody has forecast |
-//! | `settings`, `region`, `normals`, `house`, `crew`, `calendar` | nouns |
+//! | `settings`, `region`, `normals`, `house`, `crew`, `calendar`, `spells` | nouns, and when they are not as usual |
 //! | `past_weather` | a table of hours that have been, of which normals are made |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `meter`, `verdict`, `prediction` | what a check asks, what its readings come to, when a failed floor will pass |
@@ -52,6 +52,7 @@ mod scalar;
 mod section_plan;
 mod settings;
 mod sites;
+mod spells;
 mod step;
 mod supplies;
 mod treat_again;
@@ -67,7 +68,7 @@ mod tests;
 
 pub use blocker::{BlockerDto, CauseDto, StepRefDto};
 pub use calendar::{CalendarDto, ExceptionDto, WeekWindowDto, WeekdayDto, WindowDto};
-pub use crew::{AbsenceDto, CrewDto, EquipmentDto};
+pub use crew::{CrewDto, EquipmentDto};
 pub use customer_dates::{CHANGES, CustomerDatesDto, CustomerLetterDto, KeepOffDto, day_and_time};
 pub(crate) use fault::{At, Faults};
 pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};
@@ -104,7 +105,8 @@ pub use section_plan::{
     ActDto, DoingDto, PartDto, RolledTreatment, SectionDto, SectionFloorDto, SectionPlanDto, rolled_treatments,
     section_plan,
 };
-pub use settings::{CostDto, SettingsDto, TravelDto};
+pub use settings::{CostDto, RepairsDto, SettingsDto, TravelDto};
+pub use spells::{AbsenceDto, ClosureDto, OutageDto, ShortHandedDto};
 pub use step::{StepDto, StepKindDto, StepOverrideDto};
 pub use supplies::{CareDto, ITEMS_MAX, ItemDto, ItemUseDto, MixDto, PRODUCTS_MAX, ProductBaseDto, ProductDto};
 pub use treat_again::{Grown, TREAT_AGAIN_MAX};

@@ -11,6 +11,8 @@ use utoipa::ToSchema;
 
 /// Longest freeze: a season.
 pub const FREEZE_MINUTES_MAX: i64 = 90 * 1440;
+/// Nobody forgets to report for longer than a day.
+pub const UNREPORTED_GRACE_MINUTES_MAX: i64 = 1440;
 /// Longest fixed part of a way: a day.
 pub const TRAVEL_FIXED_MINUTES_MAX: i64 = 1440;
 /// Fastest average on the road.
@@ -66,6 +68,17 @@ pub struct CostDto {
     pub hand_over: i64,
 }
 
+/// Who decides on repairs of the published plan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum RepairsDto {
+    /// Every repair is published as soon as it is made.
+    Automatic,
+    /// A repair that moves a promise is put before the office; one that only notes what happened is published.
+    #[default]
+    Proposed,
+}
+
 /// Settings of the company.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -87,6 +100,14 @@ pub struct SettingsDto {
     /// How plans are compared.
     #[serde(default)]
     pub cost: CostDto,
+    /// Who decides on repairs of the published plan; planning does not heed it.
+    #[serde(default)]
+    pub repairs: RepairsDto,
+    /// A published step that nobody has reported is taken to go as promised until it should have been over for so long;
+    /// 0: never. Planning itself does not heed it: it is done where the history is put together.
+    #[serde(default = "unreported_grace_minutes")]
+    #[schema(minimum = 0, maximum = 1440, default = 120)]
+    pub unreported_grace_minutes: i64,
     /// What is added to meter readings by species; planning does not heed it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub species_shifts: Vec<SpeciesShiftDto>,
@@ -94,6 +115,10 @@ pub struct SettingsDto {
 
 fn freeze_minutes() -> i64 {
     1440
+}
+
+fn unreported_grace_minutes() -> i64 {
+    120
 }
 
 fn horizon_days() -> i64 {
@@ -186,6 +211,8 @@ impl SettingsDto {
         let horizon = faults.whole(&at.field("horizon_days"), self.horizon_days, 1..=HORIZON_DAYS_MAX, "days");
         let travel = self.travel.to_domain(&at.field("travel"), faults);
         let cost = self.cost.to_domain(&at.field("cost"), faults);
+        let grace = self.unreported_grace_minutes;
+        faults.whole(&at.field("unreported_grace_minutes"), grace, 0..=UNREPORTED_GRACE_MINUTES_MAX, "minutes");
         SpeciesShiftDto::check_all(&self.species_shifts, &at.field("species_shifts"), faults);
         Some(Settings { zone: zone?, freeze_minutes: freeze?, horizon_days: horizon?, travel: travel?, cost: cost? })
     }
@@ -197,6 +224,8 @@ impl SettingsDto {
             horizon_days: settings.horizon_days,
             travel: TravelDto::from_domain(settings.travel),
             cost: CostDto::from_domain(settings.cost),
+            repairs: RepairsDto::default(),
+            unreported_grace_minutes: unreported_grace_minutes(),
             species_shifts: Vec::new(),
         }
     }

@@ -17,7 +17,7 @@ use super::sites::area_names;
 use super::step::StepDto;
 use super::wait::WaitDto;
 use super::work::MinutesByApplicatorsDto;
-use crate::domain::chain::{Attempt, Outcome, Pin, Step, Work};
+use crate::domain::chain::{Outcome, Pin, Step, Work};
 use crate::domain::resources::House;
 use crate::domain::situation::{Job, Situation};
 use crate::domain::zone::Zone;
@@ -57,7 +57,7 @@ fn job_document(job: &Job, situation: &Situation) -> JobDto {
     let house = &situation.houses[job.house.index()];
     let zone = house.zone;
     let steps = job.chain.steps();
-    let history = steps.iter().flat_map(|step| step.attempts.iter().map(move |attempt| (step, attempt)));
+    let history = steps.iter().flat_map(|step| (0..step.attempts.len()).map(move |number| (step, number)));
     let pins = steps.iter().filter(|step| step.pin != Pin::default());
     JobDto {
         key: job.key.to_string(),
@@ -71,7 +71,7 @@ fn job_document(job: &Job, situation: &Situation) -> JobDto {
         weight: i64::from(job.weight),
         overrides: Vec::new(),
         wait_overrides: Vec::new(),
-        history: history.map(|(step, attempt)| attempt_document(step, attempt, zone, situation)).collect(),
+        history: history.map(|(step, number)| attempt_document(step, number, zone, situation)).collect(),
         pins: pins.map(|step| pin_document(step, zone, situation)).collect(),
     }
 }
@@ -119,12 +119,18 @@ fn step_document(step: &Step, house: &House, situation: &Situation) -> StepDto {
     }
 }
 
-fn attempt_document(step: &Step, attempt: &Attempt, zone: Zone, situation: &Situation) -> HistoryDto {
+fn attempt_document(step: &Step, number: usize, zone: Zone, situation: &Situation) -> HistoryDto {
+    let attempt = &step.attempts[number];
     let finish = local(zone, attempt.finish);
     let (outcome, finished_at, expected_finish_at) = match attempt.outcome {
         Outcome::Running => (OutcomeDto::Running, None, Some(finish)),
         Outcome::Done => (OutcomeDto::Done, Some(finish), None),
         Outcome::Failed => (OutcomeDto::Failed, Some(finish), None),
+        Outcome::Paused { .. } => (OutcomeDto::Paused, Some(finish), None),
+    };
+    let remaining_minutes = match attempt.outcome {
+        Outcome::Paused { remaining_minutes, .. } => Some(remaining_minutes),
+        Outcome::Running | Outcome::Done | Outcome::Failed => None,
     };
     HistoryDto {
         step: step.key.to_string(),
@@ -134,6 +140,9 @@ fn attempt_document(step: &Step, attempt: &Attempt, zone: Zone, situation: &Situ
         outcome,
         expected_finish_at,
         retry_not_before_at: attempt.retry_not_before.map(|retry| local(zone, retry)),
+        presumed: false,
+        remaining_minutes,
+        re_wet: step.is_re_wet(number),
     }
 }
 
@@ -143,5 +152,6 @@ fn pin_document(step: &Step, zone: Zone, situation: &Situation) -> PinDto {
         crew: step.pin.crew.map(|crew| situation.crews[crew.index()].key.to_string()),
         start: step.pin.start.map(|start| local(zone, start)),
         not_before: step.pin.not_before.map(|not_before| local(zone, not_before)),
+        day: step.pin.day.map(|day| day.to_string()),
     }
 }

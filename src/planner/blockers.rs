@@ -8,6 +8,7 @@ use super::state::State;
 use crate::domain::chain::Step;
 use crate::domain::ids::{SkillSet, StepIx, StepRef};
 use crate::domain::plan::Blocker;
+use crate::domain::resources::Crew;
 use crate::domain::situation::Situation;
 
 /// The blocker of an unplaced step.
@@ -40,7 +41,7 @@ pub fn blocker(
     if let Some(blocker) = no_span(compiled, activity) {
         return blocker;
     }
-    if activity_model.pinned {
+    if activity_model.pinned || !activity_model.days.is_empty() {
         return Blocker::PinImpossible;
     }
     if gates_never(compiled, activity) {
@@ -55,8 +56,9 @@ fn arc_step(compiled: &Compiled, to: u32, from: u32) -> StepIx {
 }
 
 fn nobody_able(situation: &Situation, own: &Step) -> Option<Blocker> {
-    let skilled: Vec<u32> =
-        situation.crews.iter().filter(|crew| crew.skills.covers(own.skills)).map(|crew| crew.head_count).collect();
+    let horizon = situation.horizon();
+    let most = |crew: &Crew| crew.people_over(horizon).iter().map(|(_, people)| *people).max().unwrap_or(0);
+    let skilled: Vec<u32> = situation.crews.iter().filter(|crew| crew.skills.covers(own.skills)).map(most).collect();
     if skilled.is_empty() {
         let all = situation.crews.iter().fold(SkillSet::default(), |all, crew| SkillSet(all.0 | crew.skills.0));
         let nobody_has = own.skills.minus(all);
@@ -69,11 +71,11 @@ fn nobody_able(situation: &Situation, own: &Step) -> Option<Blocker> {
 }
 
 fn too_few_units(situation: &Situation, own: &Step) -> Option<Blocker> {
-    let short = own.equipment.iter().find(|(kind, needed)| situation.equipment[kind.index()].units < *needed)?;
-    Some(Blocker::TooFewUnits {
-        equipment: short.0,
-        needed: short.1,
-        units: situation.equipment[short.0.index()].units,
+    let horizon = situation.horizon();
+    own.equipment.iter().find_map(|&(equipment, needed)| {
+        let over = situation.equipment[equipment.index()].units_over(horizon);
+        let units = over.iter().map(|(_, units)| *units).max().unwrap_or(0);
+        (units < needed).then_some(Blocker::TooFewUnits { equipment, needed, units })
     })
 }
 
@@ -119,7 +121,7 @@ fn no_span(compiled: &Compiled, activity: u32) -> Option<Blocker> {
     let mut nearest: Option<(T, T, T)> = None;
     for mode in own.modes.clone() {
         let way = &model.modes[mode as usize];
-        let crew = &model.calendars[model.crews[way.crew as usize].calendar as usize];
+        let crew = &model.calendars[way.calendar as usize];
         let mut own_longest = 0;
         let mut t = 0;
         while let Some((from, until)) = common_at_or_after(crew, access, t) {

@@ -57,6 +57,8 @@ pub fn alone(model: &Model, fixed: &[Option<Place>]) -> Vec<(T, T)> {
         let ready: Vec<(T, u16)> = ready.collect();
         for mode in own.modes.clone() {
             let earliest = ready.iter().map(|(ready, part)| ready.saturating_sub(model.part(mode, *part).offset));
+            let days = &model.day_pins[wide(&own.days)];
+            let earliest = earliest.chain(days.iter().map(|pin| pin.from - model.part(mode, pin.part).offset));
             let earliest = earliest.fold(own.release, T::max);
             if earliest < NEVER
                 && let Some((start, finish)) = earliest_alone(model, activity, mode, earliest)
@@ -145,7 +147,9 @@ fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
     let mut groups: Vec<Vec<u32>> = Vec::new();
     for activity in all.clone() {
         let modes = model.activities[activity as usize].modes.clone();
-        let group: Vec<u32> = modes.map(|mode| model.modes[mode as usize].crew).collect();
+        let mut group: Vec<u32> = modes.map(|mode| model.modes[mode as usize].crew).collect();
+        // The modes of a crew stand together, one for each number of people that makes a difference.
+        group.dedup();
         if group.len() < crews.len() && !group.contains(&NONE) && !groups.contains(&group) && groups.len() < 32 {
             groups.push(group);
         }

@@ -9,7 +9,7 @@ use crate::domain::calendar::Calendar;
 use crate::domain::climate::{AirReading, Film, Gate, HouseAir};
 use crate::domain::ids::{CrewIx, HouseIx, RegionIx, StepRef};
 use crate::domain::plan::UnitUse;
-use crate::domain::resources::House;
+use crate::domain::resources::{Equipment, House};
 use crate::domain::situation::Situation;
 use crate::domain::time::{Minute, Span, joined, without};
 use crate::domain::zone::Zone;
@@ -88,8 +88,12 @@ pub struct Tables<'s> {
     pub situation: &'s Situation,
     /// What is made.
     pub model: Model,
-    calendars: Vec<(Zone, &'s Calendar, u32)>,
+    calendars: Vec<(Zone, &'s Calendar, &'s [Span], u32)>,
     weeks: Vec<Week<'s>>,
+    /// By crew: its working time, and the horizon cut where its number of people changes.
+    strengths: Vec<(Vec<Span>, Vec<(Span, u32)>)>,
+    /// Hours of a crew with certain numbers of people.
+    manned: Vec<(usize, Vec<u32>, u32)>,
     models: Vec<(Option<RegionIx>, HouseAir, Option<Arc<HourlyClimate>>)>,
     climates: Vec<(usize, &'s [AirReading], Option<HouseClimate>)>,
     climate_of: Vec<usize>,
@@ -116,6 +120,8 @@ impl<'s> Tables<'s> {
             model,
             calendars: Vec::new(),
             weeks: Vec::new(),
+            strengths: Vec::new(),
+            manned: Vec::new(),
             models: Vec::new(),
             climates: Vec::new(),
             climate_of: Vec::new(),
@@ -147,13 +153,16 @@ impl<'s> Tables<'s> {
 
     fn access(&mut self, house: HouseIx) -> u32 {
         let house = &self.situation.houses[house.index()];
-        let known = self.calendars.iter().find(|(zone, calendar, _)| *zone == house.zone && **calendar == house.access);
-        if let Some(&(_, _, number)) = known {
+        let same = |known: &&(Zone, &Calendar, &[Span], u32)| {
+            known.0 == house.zone && *known.1 == house.access && known.2 == house.closures
+        };
+        if let Some(&(.., number)) = self.calendars.iter().find(same) {
             return number;
         }
-        let spans = self.spans(&house.access.spans(house.zone, self.within()));
+        let open = without(&house.access.spans(house.zone, self.within()), &joined(house.closures.clone()));
+        let spans = self.spans(&open);
         let number = self.add_calendar(spans);
-        self.calendars.push((house.zone, &house.access, number));
+        self.calendars.push((house.zone, &house.access, &house.closures, number));
         number
     }
 
@@ -163,14 +172,15 @@ impl<'s> Tables<'s> {
         let week = self.week(own.zone, &own.calendar);
         let working = without(&self.weeks[week].working, &away);
         let regular = without(&self.weeks[week].regular, &away);
-        let (working, regular) = (self.spans(&working), self.spans(&regular));
+        let (hours, regular) = (self.spans(&working), self.spans(&regular));
+        self.strengths.push((working, own.people_over(self.within())));
         let houses = (0..self.situation.houses.len()).map(HouseIx::from_index);
         let home_ways = match own.home {
             None => Vec::new(),
             Some(_) => houses.map(|house| clamp(self.situation.home_way_minutes(crew, house))).collect(),
         };
         Crew {
-            calendar: self.add_calendar(working),
+            calendar: self.add_calendar(hours),
             regular: self.add_calendar(regular),
             days: self.days(own.zone),
             home_ways,
@@ -187,6 +197,53 @@ impl<'s> Tables<'s> {
             self.weeks.push(Week { zone, calendar, working, regular });
             self.weeks.len() - 1
         })
+    }
+
+    /// The numbers of people a crew has at some time of the horizon, largest first.
+    pub fn strengths(&self, crew: usize) -> Vec<u32> {
+        let mut people: Vec<u32> = self.strengths[crew].1.iter().map(|(_, people)| *people).collect();
+        people.sort_unstable_by(|a, b| b.cmp(a));
+        people.dedup();
+        people
+    }
+
+    /// When a crew works with one of `people` numbers of people.
+    pub fn manned(&mut self, crew: usize, people: &[u32]) -> u32 {
+        let (working, stretches) = &self.strengths[crew];
+        if stretches.iter().all(|(_, own)| people.contains(own)) {
+            return self.model.crews[crew].calendar;
+        }
+        let known = self.manned.iter().find(|(of, numbers, _)| *of == crew && numbers == people);
+        if let Some(&(.., number)) = known {
+            return number;
+        }
+        let others = stretches.iter().filter(|(_, own)| !people.contains(own)).map(|(span, _)| *span);
+        let hours = self.spans(&without(working, &joined(others.collect())));
+        let number = self.add_calendar(hours);
+        self.manned.push((crew, people.to_vec(), number));
+        number
+    }
+
+    /// Takes out of the model what of a kind of gear is out of use.
+    fn outages(&mut self, kind: &Equipment, index: GearIndex) {
+        let broken = kind.units_over(self.within());
+        let broken = broken.into_iter().filter(|(_, units)| *units < kind.units);
+        match index {
+            GearIndex::Cumulative(number) => {
+                for (span, units) in broken {
+                    let (from, until) = (self.time(span.start()), self.time(span.end()));
+                    self.model.capacity_out.push((number, kind.units - units, from, until));
+                }
+            }
+            GearIndex::Travelling(_) => {
+                let mut out: Vec<Vec<Span>> = vec![Vec::new(); kind.units as usize];
+                for (span, units) in broken {
+                    out[units as usize..].iter_mut().for_each(|unit| unit.push(span));
+                }
+                let out = out.into_iter().map(|unit| self.spans(&joined(unit))).collect();
+                self.model.gear_out.push(out);
+            }
+        }
     }
 
     /// Day starts of a zone.
@@ -296,7 +353,9 @@ pub fn compile(situation: &Situation) -> Compiled {
         list.push(kind.units);
         let number = list.len() as u32 - 1;
         let rides = kind.moves_with_crew;
-        gear_index.push(if rides { GearIndex::Cumulative(number) } else { GearIndex::Travelling(number) });
+        let index = if rides { GearIndex::Cumulative(number) } else { GearIndex::Travelling(number) };
+        tables.outages(kind, index);
+        gear_index.push(index);
     }
     compile_jobs::add_jobs(tables, gear_index)
 }

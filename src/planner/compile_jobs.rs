@@ -2,7 +2,7 @@
 //! become arcs, what happened becomes placed activities and taken time.
 
 use super::compile::{Compiled, GearIndex, Tables};
-use super::model::{Activity, Anchor, Arc, GateUse, Mode, NONE, Part, Taken};
+use super::model::{Activity, Anchor, Arc, DayPin, GateUse, Mode, NONE, Part, Taken};
 use super::runs::{run_parts, runs};
 use super::spans::{NEVER, T};
 use super::state::Place;
@@ -11,6 +11,7 @@ use crate::domain::chain::{Attempt, Chain, OnExceed, Outcome, Step, StepState, W
 use crate::domain::ids::{CrewIx, JobIx, StepIx, StepRef};
 use crate::domain::plan::UnitUse;
 use crate::domain::situation::Job;
+use crate::domain::time::Minute;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
@@ -91,7 +92,8 @@ impl Builder<'_> {
     /// What follows a failed check by way of steps that happened all the same still waits for its next try.
     fn add_retries(&mut self, job: JobIx, content: &Job) {
         let chain = &content.chain;
-        let failed = |step: &StepIx| matches!(chain.step(*step).state(), StepState::Open { not_before: Some(_) });
+        let failed =
+            |step: &StepIx| chain.step(*step).attempts.last().is_some_and(|last| last.outcome == Outcome::Failed);
         for check in (0..chain.steps().len()).map(StepIx::from_index).filter(failed) {
             let mut reached = vec![check];
             let mut seen = 0;
@@ -182,7 +184,7 @@ impl Builder<'_> {
         let areas = self.areas(content, &[step]);
         let model = &mut self.tables.model;
         let parts = extend(&mut model.parts, [Part { offset: 0, length: finish - start }]);
-        let mode = Mode { crew: NONE, length: finish - start, parts, gates: 0..0 };
+        let mode = Mode { crew: NONE, calendar: NONE, length: finish - start, parts, gates: 0..0 };
         let modes = extend(&mut model.modes, [mode]);
         self.fixed.push(Some(Place { start, finish, closed_until: finish, mode: modes.start }));
         model.activities.push(Activity {
@@ -196,6 +198,7 @@ impl Builder<'_> {
             gear: 0..0,
             dividable: false,
             extra: own.only_on_lapse,
+            days: 0..0,
             pinned: false,
             steps: 1,
             joins: NONE,
@@ -236,20 +239,32 @@ impl Builder<'_> {
         }
     }
 
-    /// For a fixed step with an open one after its dwell: that step, and the earliest and latest start the dwell and
-    /// its own length leave it with the same crew.
-    fn rest_of_run(&self, content: &Job, step: StepIx) -> Option<(StepIx, T, T)> {
+    /// For a fixed step with an open one after its dwell: the earliest and latest start that the dwell and its own length
+    /// leave that one with the same crew, and how many people the crew has then.
+    fn rest_of_run(&self, content: &Job, step: StepIx) -> Option<(T, T, u32)> {
+        let attempt = content.chain.step(step).fixed()?;
+        let crew = attempt.crew.index();
+        let with = |people: u32| {
+            let (from, until) = self.rest_with(content, step, people)?;
+            let start = self.tables.model.origin + i64::from(from.max(0));
+            let there = self.tables.situation.crews[crew].people_at(Minute(start)) == people;
+            Some((there, (from, until, people)))
+        };
+        let found: Vec<_> = self.tables.strengths(crew).into_iter().filter_map(with).collect();
+        found.iter().find(|(there, _)| *there).or(found.first()).map(|(_, rest)| *rest)
+    }
+
+    fn rest_with(&self, content: &Job, step: StepIx, people: u32) -> Option<(T, T)> {
         let attempt = content.chain.step(step).fixed()?;
         let of_step =
             |w: &&Wait| w.kind == WaitKind::Dwell && w.from == step && content.chain.step(w.to).fixed().is_none();
         let wait = content.chain.waits().iter().find(of_step)?;
         let max = wait.max.map_or(wait.min_minutes, |max| max.minutes);
-        let crew = &self.tables.situation.crews[attempt.crew.index()];
-        let length = content.chain.step(wait.to).duration_minutes(crew.head_count);
+        let length = content.chain.step(wait.to).duration_minutes(people);
         let earliest = attempt.start.plus(wait.min_minutes).max(attempt.finish.plus(wait.min_minutes - length));
         let latest = attempt.start.plus(max).min(attempt.finish.plus(max - length));
         let now = self.tables.situation.now;
-        Some((wait.to, self.tables.time(earliest.max(now)), self.tables.time(latest)))
+        Some((self.tables.time(earliest.max(now)), self.tables.time(latest)))
     }
 
     fn add_open(&mut self, job: JobIx, content: &Job, run: &[StepIx]) {
@@ -276,7 +291,7 @@ impl Builder<'_> {
         }
         let before = chain.waits().iter().find(|w| w.kind == WaitKind::Dwell && w.to == run[0]).map(|w| w.from);
         let resumed = before.and_then(|step| Some((chain.step(step).fixed()?, self.rest_of_run(content, step)?)));
-        if let Some((attempt, (_, from, until))) = resumed {
+        if let Some((attempt, (from, until, _))) = resumed {
             // As soon as it may be, and no gap after what was begun: the crew stands on the wet floor.
             release = release.max(from);
             latest = latest.min(until).min(release.max(self.tables.time(attempt.finish)));
@@ -290,7 +305,8 @@ impl Builder<'_> {
         let running = resumed.filter(|(attempt, _)| attempt.outcome == Outcome::Running);
         let shared_until = running.map_or(release, |(attempt, _)| self.tables.time(attempt.finish));
         let shared = self.shared(running.and(joined).map(|step| chain.step(step)), &needs);
-        let modes = self.modes(content, run, crew, resumed.map(|(attempt, _)| attempt));
+        let modes = self.modes(content, run, crew, resumed.map(|(attempt, (.., people))| (attempt, people)));
+        let days = self.day_pins(content, run);
         self.fixed.push(None);
         self.tables.model.activities.push(Activity {
             job: job.0,
@@ -303,6 +319,7 @@ impl Builder<'_> {
             gear,
             dividable: chain.step(run[0]).dividable,
             extra: chain.step(run[0]).only_on_lapse,
+            days,
             pinned,
             steps: run.len() as u16,
             joins,
@@ -331,27 +348,64 @@ impl Builder<'_> {
         dwell.map_or(0, |wait| wait.min_minutes as T)
     }
 
-    fn modes(&mut self, content: &Job, run: &[StepIx], only: Option<CrewIx>, resumed: Option<Attempt>) -> Range<u32> {
+    /// The days to which steps of `run` are pinned.
+    fn day_pins(&mut self, content: &Job, run: &[StepIx]) -> Range<u32> {
+        let zone = self.tables.situation.houses[content.house.index()].zone;
+        let pins = run.iter().enumerate().filter_map(|(part, step)| {
+            let from = zone.day_start(content.chain.step(*step).pin.day?);
+            let (from, until) = (self.tables.time(from), self.tables.time(zone.next_day_start(from)));
+            Some(DayPin { part: part as u16, from, until })
+        });
+        let pins: Vec<DayPin> = pins.collect();
+        extend(&mut self.tables.model.day_pins, pins)
+    }
+
+    /// A mode for each able crew, and for each number of people it has at some time that makes a difference. Of a begun
+    /// run (`resumed`) only with the people that are there when it goes on.
+    fn modes(
+        &mut self,
+        content: &Job,
+        run: &[StepIx],
+        only: Option<CrewIx>,
+        resumed: Option<(Attempt, u32)>,
+    ) -> Range<u32> {
         let situation = self.tables.situation;
         let from = self.tables.model.modes.len() as u32;
         for (crew, own) in situation.crews.iter().enumerate() {
             let wanted = only.is_none_or(|only| only.index() == crew);
             let agreed = run.iter().all(|s| content.chain.step(*s).pin.crew.is_none_or(|pin| pin.index() == crew));
-            let able = run.iter().map(|step| content.chain.step(*step));
-            let able = able.clone().all(|s| own.skills.covers(s.skills) && own.head_count >= s.head_count_min);
+            let able = run.iter().all(|step| own.skills.covers(content.chain.step(*step).skills));
             if !wanted || !agreed || !able {
                 continue;
             }
-            let Some(parts) = run_parts(&content.chain, run, own.head_count) else { continue };
-            let length = parts.iter().map(|part| part.offset + part.length).max().unwrap_or(0);
-            if resumed.is_some_and(|attempt| !self.one_span(content, crew, attempt, length)) {
-                continue;
+            for (parts, people) in self.ways(content, run, crew) {
+                let length = parts.iter().map(|part| part.offset + part.length).max().unwrap_or(0);
+                if let Some((attempt, there)) = resumed
+                    && (!people.contains(&there) || !self.one_span(content, crew, attempt, length))
+                {
+                    continue;
+                }
+                let gates = self.gate_uses(content, run, &parts);
+                let parts = extend(&mut self.tables.model.parts, parts);
+                let calendar = self.tables.manned(crew, &people);
+                self.tables.model.modes.push(Mode { crew: crew as u32, calendar, length, parts, gates });
             }
-            let gates = self.gate_uses(content, run, &parts);
-            let parts = extend(&mut self.tables.model.parts, parts);
-            self.tables.model.modes.push(Mode { crew: crew as u32, length, parts, gates });
         }
         from..self.tables.model.modes.len() as u32
+    }
+
+    /// The different ways in which a skilled crew does a run, each with the numbers of people that do it so.
+    fn ways(&self, content: &Job, run: &[StepIx], crew: usize) -> Vec<(Vec<Part>, Vec<u32>)> {
+        let needed = run.iter().map(|step| content.chain.step(*step).head_count_min).max().unwrap_or(1);
+        let mut ways: Vec<(Vec<Part>, Vec<u32>)> = Vec::new();
+        for people in self.tables.strengths(crew).into_iter().filter(|people| *people >= needed) {
+            let Some(parts) = run_parts(&content.chain, run, people) else { continue };
+            match ways.iter_mut().find(|(known, _)| *known == parts) {
+                Some((_, same)) => same.push(people),
+                None => ways.push((parts, vec![people])),
+            }
+        }
+        ways
     }
 
     /// Whether the rest of a begun run ends in the workable span in which the run began.
@@ -362,7 +416,8 @@ impl Builder<'_> {
         let Some(within) = crate::domain::time::Span::new(attempt.start, until) else { return false };
         let away = crate::domain::time::joined(own.absences.clone());
         let working = crate::domain::time::without(&own.calendar.spans(own.zone, within), &away);
-        let access = house.access.spans(house.zone, within);
+        let closures = crate::domain::time::joined(house.closures.clone());
+        let access = crate::domain::time::without(&house.access.spans(house.zone, within), &closures);
         let open = |spans: &[crate::domain::time::Span]| {
             spans.first().filter(|span| span.start() == attempt.start).map_or(attempt.start, |span| span.end())
         };

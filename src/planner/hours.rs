@@ -11,7 +11,7 @@ pub fn workable(model: &Model, activity: u32, mode: u32, mut t: T, first_piece_m
     if way.crew == NONE {
         return Some((t, t + way.length));
     }
-    let crew = &model.calendars[model.crews[way.crew as usize].calendar as usize];
+    let crew = &model.calendars[way.calendar as usize];
     let access = &model.calendars[model.places[own.place as usize].access as usize];
     loop {
         let (from, until) = common_at_or_after(crew, access, t)?;

@@ -3,7 +3,7 @@
 
 use super::compile::Compiled;
 use super::generate::{Generator, agrees};
-use super::model::{Anchor, NONE};
+use super::model::{Anchor, DayPin, NONE, wide};
 use super::score::Promise;
 use super::spans::{NEVER, T};
 use super::state::{Obstacle, Place, State};
@@ -69,9 +69,19 @@ fn published_of(compiled: &Compiled, activity: u32, parts: &[(u16, &Placement)],
                 placement.crew.0 == crew && compiled.time(placement.start()) == first + here.offset
             })
     };
-    let mode = own.modes.clone().find(same);
+    let mode = mode_at(compiled, crew, first, own.modes.clone().filter(same));
     let gear = super::decode::gear_wishes(compiled, activity, parts.iter().flat_map(|(_, placement)| &placement.units));
     Published { activity, start: first, crew, mode, frozen: first < freeze_end, gear }
+}
+
+/// Of the modes of a crew with the promised offsets, the one with the people that the crew has at `start`; when it does not
+/// work then at all, any.
+fn mode_at(compiled: &Compiled, crew: u32, start: T, mut modes: impl Iterator<Item = u32> + Clone) -> Option<u32> {
+    let model = &compiled.model;
+    let works =
+        |calendar: u32| model.calendars[calendar as usize].at_or_after(start).is_some_and(|span| span.0 <= start);
+    let there = modes.clone().find(|mode| works(model.modes[*mode as usize].calendar));
+    there.or_else(|| modes.next().filter(|_| !works(model.crews[crew as usize].calendar)))
 }
 
 /// Puts pinned activities, then published ones (only frozen ones when `frozen_only`) in order of their start, where they
@@ -202,6 +212,13 @@ pub fn stands(state: &State<'_>, promise: &Published) -> Result<Place, Broken> {
         return Err(Broken::Pinned);
     }
     let Some(mode) = promise.mode else { return Err(Broken::NoMode) };
+    let other_day = |pin: &DayPin| {
+        let reached = promise.start + model.part(mode, pin.part).offset;
+        reached < pin.from || reached >= pin.until
+    };
+    if model.day_pins[wide(&own.days)].iter().any(other_day) {
+        return Err(Broken::Pinned);
+    }
     for arc in model.before(promise.activity).filter(|arc| arc.anchor == Anchor::Finish) {
         let Some(from) = state.place(arc.from) else { continue };
         let anchor = state.anchor(arc, from);
@@ -254,6 +271,7 @@ pub fn cause(compiled: &Compiled, situation: &Situation, promise: &Published, br
         Broken::WaitsFor(from) => Cause::WaitsFor(arc_step(compiled, promise.activity, from)),
         Broken::TooLateAfter(from) => Cause::TooLateAfter(arc_step(compiled, promise.activity, from)),
         Broken::Obstacle(Obstacle::Crew) => Cause::CrewAway,
+        Broken::Obstacle(Obstacle::People) => Cause::CrewUnable,
         Broken::Obstacle(Obstacle::Access) => Cause::HouseClosed,
         Broken::Obstacle(Obstacle::Gate) => Cause::Weather,
         Broken::Obstacle(Obstacle::Busy(who)) => by(who).map_or(Cause::CrewAway, Cause::CrewBusyWith),

@@ -35,6 +35,8 @@ pub struct Activity {
     pub dividable: bool,
     /// Placed only when the arc that names it lapses.
     pub extra: bool,
+    /// Days on which its steps must start, into `Model::day_pins`.
+    pub days: Range<u32>,
     /// Must have this start and nothing else (pinned): placed before anything that could take its time.
     pub pinned: bool,
     /// How many steps it stands for; more than one in a run.
@@ -52,6 +54,9 @@ pub struct Activity {
 pub struct Mode {
     /// Who; `NONE` for benchmark activities that need no crew.
     pub crew: u32,
+    /// When the crew works with the people this way takes, into `Model::calendars`; a crew that is short of people for a
+    /// time has a mode, and hours, for each strength that makes a difference. `NONE` without a crew.
+    pub calendar: u32,
     /// Minutes of work; for a run the whole hull.
     pub length: T,
     /// Offset and length of each step of the activity, into `Model::parts`; one entry for a single step.
@@ -61,12 +66,23 @@ pub struct Mode {
 }
 
 /// Where in an activity a step lies.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Part {
     /// Minutes after the activity's start.
     pub offset: T,
     /// Minutes of work.
     pub length: T,
+}
+
+/// A day on which a step of an activity must start.
+#[derive(Debug, Clone, Copy)]
+pub struct DayPin {
+    /// Which part of the activity.
+    pub part: u16,
+    /// First minute of the day.
+    pub from: T,
+    /// First minute of the next.
+    pub until: T,
 }
 
 /// A stretch of an activity during which a gate must be open.
@@ -126,7 +142,7 @@ impl Arc {
 /// A unary resource that moves between places.
 #[derive(Debug, Clone)]
 pub struct Crew {
-    /// Into `Model::calendars`.
+    /// All its working time, with however many people, into `Model::calendars`.
     pub calendar: u32,
     /// Ordinary hours, into `Model::calendars`.
     pub regular: u32,
@@ -167,6 +183,8 @@ pub struct Model {
     pub modes: Vec<Mode>,
     /// See `Mode::parts`.
     pub parts: Vec<Part>,
+    /// See `Activity::days`.
+    pub day_pins: Vec<DayPin>,
     /// See `Mode::gates`.
     pub gate_uses: Vec<GateUse>,
     /// See `Activity::areas`.
@@ -211,6 +229,10 @@ pub struct Model {
     pub cumulative_taken: Vec<(u32, u32, Taken)>,
     /// Taken units by gear kind: (kind, unit, taken).
     pub gear_taken: Vec<(u32, u32, Taken)>,
+    /// Amounts of cumulative resources that are out of use: (resource, amount, from, until).
+    pub capacity_out: Vec<(u32, u32, T, T)>,
+    /// When units of travelling gear are out of use, by kind and unit.
+    pub gear_out: Vec<Vec<Spans>>,
     /// Number of jobs.
     pub job_count: usize,
 }

@@ -91,7 +91,7 @@ impl Instance {
             let length = self.durations[activity];
             model.parts.push(Part { offset: 0, length });
             let part = activity as u32..activity as u32 + 1;
-            model.modes.push(Mode { crew: NONE, length, parts: part.clone(), gates: 0..0 });
+            model.modes.push(Mode { crew: NONE, calendar: NONE, length, parts: part.clone(), gates: 0..0 });
             let from = model.needs.len() as u32;
             // An activity without duration holds nothing.
             let held = self.demands[activity].iter().enumerate().filter(|(_, amount)| **amount > 0 && length > 0);
@@ -107,6 +107,7 @@ impl Instance {
                 gear: 0..0,
                 dividable: false,
                 extra: false,
+                days: 0..0,
                 pinned: false,
                 steps: 1,
                 joins: NONE,

@@ -27,6 +27,8 @@ pub struct Place {
 pub enum Obstacle {
     /// The crew does not work then.
     Crew,
+    /// The crew works then, but not all the time with the people it takes.
+    People,
     /// The place is closed then.
     Access,
     /// The crew is busy with another activity (or a fixed step, from `FIXED` on).
@@ -73,6 +75,9 @@ impl<'m> State<'m> {
         let mut profiles: Vec<Profile> = model.capacities.iter().map(|&capacity| Profile::new(capacity)).collect();
         for &(resource, amount, taken) in &model.cumulative_taken {
             profiles[resource as usize].add(taken.start, taken.end, amount);
+        }
+        for &(resource, amount, from, until) in &model.capacity_out {
+            profiles[resource as usize].add(from, until, amount);
         }
         let unit = |kind: usize, unit: u32| {
             let of_unit = model.gear_taken.iter().filter(|(k, u, _)| *k as usize == kind && *u == unit);
@@ -144,6 +149,11 @@ impl<'m> State<'m> {
         let model = self.model;
         let own = &model.activities[activity as usize];
         let (mut earliest, mut latest) = (own.release, own.latest);
+        for pin in &model.day_pins[wide(&own.days)] {
+            let offset = model.part(mode, pin.part).offset;
+            earliest = earliest.max(pin.from - offset);
+            latest = latest.min(pin.until - 1 - offset);
+        }
         for arc in model.before(activity) {
             let Some(from) = self.place(arc.from) else { continue };
             let anchor = self.anchor(arc, from);
@@ -218,22 +228,34 @@ impl<'m> State<'m> {
         let model = self.model;
         let at = workable(model, activity, mode, start, 1);
         let Some((_, finish)) = at.filter(|&(found, finish)| found == start && finish <= model.end) else {
-            let crew = self.crew_of(mode);
-            let length = model.modes[mode as usize].length;
-            let works = crew == NONE || {
-                let calendar = &model.calendars[model.crews[crew as usize].calendar as usize];
-                let own = &model.activities[activity as usize];
-                calendar
-                    .at_or_after(start)
-                    .is_some_and(|span| span.0 <= start && (own.dividable || start + length <= span.1))
-            };
-            return Err(if works { Obstacle::Access } else { Obstacle::Crew });
+            return Err(self.not_workable(activity, mode, start));
         };
         let closed_until = self.closed_until(activity, mode, start, finish);
         let obstacle = self.busy(activity, mode, start, finish);
         match obstacle.or_else(|| self.obstacle(activity, mode, start, finish, closed_until)) {
             None => Ok(Place { start, finish, closed_until, mode }),
             Some((_, obstacle)) => Err(obstacle),
+        }
+    }
+
+    /// What of crew and house is in the way of a start in `mode` that is not in workable time.
+    fn not_workable(&self, activity: u32, mode: u32, start: T) -> Obstacle {
+        let model = self.model;
+        let way = &model.modes[mode as usize];
+        if way.crew == NONE {
+            return Obstacle::Access;
+        }
+        let dividable = model.activities[activity as usize].dividable;
+        let holds = |calendar: u32| {
+            let span = model.calendars[calendar as usize].at_or_after(start);
+            span.is_some_and(|span| span.0 <= start && (dividable || start + way.length <= span.1))
+        };
+        if !holds(model.crews[way.crew as usize].calendar) {
+            Obstacle::Crew
+        } else if !holds(way.calendar) {
+            Obstacle::People
+        } else {
+            Obstacle::Access
         }
     }
 
@@ -245,7 +267,7 @@ impl<'m> State<'m> {
         if !own.dividable || crew == NONE {
             return vec![(place.start, place.finish)];
         }
-        let crew = &model.calendars[model.crews[crew as usize].calendar as usize];
+        let crew = &model.calendars[model.modes[place.mode as usize].calendar as usize];
         let access = &model.calendars[model.places[own.place as usize].access as usize];
         let mut pieces = Vec::new();
         let mut t = place.start;
@@ -337,20 +359,37 @@ impl<'m> State<'m> {
         (amount, own.shared_until.clamp(start, finish))
     }
 
-    /// `None` when `amount` units are free; else when the last missing one may be, and who has it.
+    /// As [`Timeline::clear`] for one unit of travelling gear, which may be out of use (then nobody is in the way).
+    #[inline]
+    fn unit_clear(&self, (kind, unit): (u32, u32), own: &Activity, start: T, finish: T) -> Result<(), (T, u32)> {
+        match self.model.gear_out[kind as usize][unit as usize].at_or_after(start) {
+            Some((out, until)) if out < finish => Err((until, NONE)),
+            _ => {
+                let timeline = &self.gear[kind as usize][unit as usize];
+                timeline.clear(self.model, own.place, start, finish, own.joins)
+            }
+        }
+    }
+
+    /// `None` when `amount` units are free; else when the last missing one may be, and who has it (`NONE` only when all
+    /// that are missing are out of use).
     fn gear_obstacle(&self, kind: u32, amount: usize, own: &Activity, start: T, finish: T) -> Option<(T, u32)> {
-        let units = &self.gear[kind as usize];
         let mut free = 0;
-        let mut soonest = (NEVER, NONE);
-        for unit in units {
-            match unit.clear(self.model, own.place, start, finish, own.joins) {
+        let (mut soonest, mut holder) = (NEVER, (NEVER, NONE));
+        for unit in 0..self.gear[kind as usize].len() as u32 {
+            match self.unit_clear((kind, unit), own, start, finish) {
                 Ok(()) if free + 1 == amount => return None,
                 Ok(()) => free += 1,
-                Err(next) => soonest = soonest.min(next),
+                Err((next, by)) => {
+                    soonest = soonest.min(next);
+                    if by != NONE {
+                        holder = holder.min((next, by));
+                    }
+                }
             }
         }
         // With several units missing the soonest may be too early; the caller asks again from there.
-        Some(soonest)
+        Some((soonest, holder.1))
     }
 
     /// Puts an activity where [`State::find`] or [`State::fits`] said it can be. Of travelling gear the `wished`
@@ -362,16 +401,18 @@ impl<'m> State<'m> {
         self.book(activity, place);
         let mut wished = wished.iter().copied();
         for &(kind, amount) in &model.needs[wide(&own.gear)] {
-            let units = &mut self.gear[kind as usize];
+            let units = self.gear[kind as usize].len() as u32;
             let mut liked: Vec<u32> = wished.by_ref().take(amount as usize).collect();
-            liked.extend(0..units.len() as u32);
+            liked.extend(0..units);
             let mut left = amount;
             for unit in liked {
                 let held = &self.held[activity as usize];
                 let mine = held[held.len() - (amount - left) as usize..].contains(&unit);
-                let Some(timeline) = units.get_mut(unit as usize).filter(|_| !mine && left > 0) else { continue };
-                if timeline.clear(model, own.place, place.start, place.finish, own.joins).is_ok() {
-                    timeline.add(booking);
+                if mine || left == 0 || unit >= units {
+                    continue;
+                }
+                if self.unit_clear((kind, unit), own, place.start, place.finish).is_ok() {
+                    self.gear[kind as usize][unit as usize].add(booking);
                     self.held[activity as usize].push(unit);
                     left -= 1;
                 }

@@ -51,7 +51,7 @@ impl Site {
     /// The outcome: as reported, or as the readings have it.
     pub(super) fn decide(&self, body: &RecordBody, reporter: &Reporter) -> Result<Decided, ServiceError> {
         let judged = self.step(&body.step).and_then(|step| step.meter.as_ref().map(|meter| (step, meter)));
-        let Some((step, meter)) = judged.filter(|_| body.outcome != Some(OutcomeDto::Running)) else {
+        let Some((step, meter)) = judged.filter(|_| !unjudged(body.outcome)) else {
             return body.outcome.map(Decided::of).ok_or_else(no_outcome);
         };
         error::refuse(self.remarks(body))?;
@@ -214,4 +214,9 @@ fn outcome_of(finding: FindingDto) -> Option<OutcomeDto> {
 fn no_outcome() -> ServiceError {
     let cure = "give outcome; only where a check has `meter` do its readings stand for it";
     ServiceError::fault("/outcome", Fault::new("missing-field", "nobody says how it stands", cure))
+}
+
+/// Whether a round is not over, so that its readings say nothing yet.
+const fn unjudged(outcome: Option<OutcomeDto>) -> bool {
+    matches!(outcome, Some(OutcomeDto::Running | OutcomeDto::Paused))
 }

@@ -85,7 +85,7 @@ impl Service {
             (Some(words), _) => words,
             (None, OutcomeDto::Failed) => "failed, without readings",
             (None, OutcomeDto::Done) => "passed, without readings",
-            (None, OutcomeDto::Running) => return Ok(Vec::new()),
+            (None, OutcomeDto::Running | OutcomeDto::Paused) => return Ok(Vec::new()),
         };
         let overruled = if last.overruled { "; the office says otherwise" } else { "" };
         let mut lines = vec![format!("Last read {at}: {found}{overruled}.")];

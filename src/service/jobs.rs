@@ -42,7 +42,9 @@ impl Service {
     /// # Errors
     /// `Invalid`, `KeyTaken`.
     pub async fn create_job(&self, session: &mut Session, job: JobDto) -> Result<StoredJob, ServiceError> {
-        let happened = job.history.clone();
+        let mut happened = job.history.clone();
+        // Of another company's planning file: nobody has said so.
+        happened.retain(|entry| !entry.presumed);
         let judged = self.judge_job(session, job, None).await?;
         let row = session.insert_job(&judged.new).await?;
         self.import_records(session, &row, &judged.bench, &happened).await?;

@@ -12,6 +12,8 @@
 //! | `records`, `report_rules` | what happened; whether it can be so |
 //! | `check_verdict`, `checks` | what a check's readings decide, and what follows; all rounds of a job |
 //! | `snapshot` | rows to a planning file and a situation |
+//! | `repairs`, `repair_views` | the published plan after whatever changed the world; as shown |
+//! | `presumed` | what nobody has reported yet |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `treatment` | a treatment, second by second |
@@ -20,6 +22,7 @@
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `wakes` | who waits for news, and the word to stop |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
@@ -44,11 +47,15 @@ mod load_lists;
 mod nouns;
 mod planning;
 mod plans;
+mod presumed;
 mod publish;
 mod records;
+mod repair_views;
+mod repairs;
 mod report_rules;
 mod snapshot;
 mod treatment;
+mod wakes;
 mod weeks;
 mod wire;
 
@@ -70,7 +77,10 @@ pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
+pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
+pub use repairs::{ChangeDto, Repaired};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
+pub use wakes::{Stop, Waiting, Wakes};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;
@@ -91,6 +101,8 @@ pub struct Service {
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
     weather: Option<Source>,
+    wakes: Wakes,
+    stopping: Stop,
 }
 
 impl Service {
@@ -101,7 +113,8 @@ impl Service {
 
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
-        Service { store, clock, plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)), weather: None }
+        let plannings = Arc::new(Semaphore::new(PLANNINGS_MAX));
+        Service { store, clock, plannings, weather: None, wakes: Wakes::default(), stopping: Stop::default() }
     }
 
     /// With a weather service to ask.
@@ -112,6 +125,16 @@ impl Service {
     /// Where sessions come from.
     pub fn store(&self) -> &Store {
         &self.store
+    }
+
+    /// Who waits for news on this server.
+    pub fn wakes(&self) -> &Wakes {
+        &self.wakes
+    }
+
+    /// The word to stop: streams end, and tasks finish what they have begun.
+    pub fn stopping(&self) -> &Stop {
+        &self.stopping
     }
 
     /// The instant of asking.

@@ -33,6 +33,19 @@ pub enum BasisDto {
     Published,
     /// Only what is frozen, pinned, running or done stays; broken promises are still charged.
     Anew,
+    /// Published steps stay where they are if they can; what cannot is planned anew, and what is near gives way where
+    /// that breaks fewer promises.
+    Repair,
+}
+
+impl From<BasisDto> for Basis {
+    fn from(basis: BasisDto) -> Basis {
+        match basis {
+            BasisDto::Published => Basis::Published,
+            BasisDto::Anew => Basis::Anew,
+            BasisDto::Repair => Basis::Repair,
+        }
+    }
 }
 
 /// What is asked of the planner.
@@ -58,8 +71,8 @@ impl Default for DraftBody {
 /// A plan that has passed the audit and is not kept yet.
 #[derive(Debug)]
 pub struct Draft {
-    new: NewPlan,
-    rows: Vec<PlanRow>,
+    pub(super) new: NewPlan,
+    pub(super) rows: Vec<PlanRow>,
 }
 
 /// What of a plan has no column of its own.
@@ -105,26 +118,40 @@ impl Service {
 
 fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError> {
     let situation = snapshot.situation()?.situation;
-    let basis = match body.basis {
-        BasisDto::Published => Basis::Published,
-        BasisDto::Anew => Basis::Anew,
-    };
-    let plan = plan(&situation, Request { seed: body.seed, move_budget: body.move_budget, basis, ..Request::new() });
-    let report = audit(&situation, &plan);
-    if !report.is_clean() {
-        for violation in report.violations.iter().take(LOGGED_MAX) {
-            let (code, what) = (violation.code(), violation.explain(&situation));
-            tracing::error!(code, what, seed = body.seed, move_budget = body.move_budget, "a new plan breaks a rule");
-        }
-        return Err(ServiceError::PlanRejected(report.violations.len()));
+    let basis = body.basis.into();
+    let request = Request { seed: body.seed, move_budget: body.move_budget, basis, ..Request::new() };
+    let plan = audited(&situation, request)?;
+    draft_of(snapshot, &situation, &plan, body.basis)
+}
+
+/// A plan that keeps every rule.
+pub(super) fn audited(situation: &Situation, request: Request) -> Result<Plan, ServiceError> {
+    let plan = plan(situation, request);
+    let report = audit(situation, &plan);
+    if report.is_clean() {
+        return Ok(plan);
     }
+    for violation in report.violations.iter().take(LOGGED_MAX) {
+        let (code, what) = (violation.code(), violation.explain(situation));
+        tracing::error!(code, what, ?request, "a new plan breaks a rule");
+    }
+    Err(ServiceError::PlanRejected(report.violations.len()))
+}
+
+/// A plan of the snapshot's situation as it is stored.
+pub(super) fn draft_of(
+    snapshot: &Snapshot,
+    situation: &Situation,
+    plan: &Plan,
+    basis: BasisDto,
+) -> Result<Draft, ServiceError> {
     let file = serde_json::to_vec(&snapshot.file).map_err(crate::store::StoreError::BadDocument)?;
-    let PlanDto { cost, unplaced, placements, guesses, .. } = plan_to_dto(&situation, &plan);
+    let PlanDto { cost, unplaced, placements, guesses, .. } = plan_to_dto(situation, plan);
     let mut rows = Vec::with_capacity(plan.placements.len());
     for (placement, shown) in plan.placements.iter().zip(placements) {
-        rows.extend(plan_rows(&snapshot.rows, &situation, placement, shown.gear, shown.moved_because)?);
+        rows.extend(plan_rows(&snapshot.rows, situation, placement, shown.gear, shown.moved_because)?);
     }
-    Ok(Draft { new: new_plan(&plan, &file, PlanDoc { basis: body.basis, cost, unplaced, guesses })?, rows })
+    Ok(Draft { new: new_plan(plan, &file, PlanDoc { basis, cost, unplaced, guesses })?, rows })
 }
 
 fn new_plan(plan: &Plan, file: &[u8], doc: PlanDoc) -> Result<NewPlan, ServiceError> {

@@ -40,6 +40,14 @@ pub struct RecordBody {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(format = DateTime)]
     pub expected_finish_at: Option<String>,
+    /// Of a step that the crew leaves before its end: what is left, in minutes of that crew at full strength, set-up not
+    /// included.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 120_000, example = 90)]
+    pub remaining_minutes: Option<i64>,
+    /// The first part of a two-part treatment is done once more, because the floor had dried before the second.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub re_wet: bool,
     /// Of a check.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub readings: Vec<ReadingDto>,
@@ -62,6 +70,8 @@ impl From<&HistoryDto> for RecordBody {
             started_at: Some(entry.started_at.clone()),
             finished_at: entry.finished_at.clone(),
             expected_finish_at: entry.expected_finish_at.clone(),
+            remaining_minutes: entry.remaining_minutes,
+            re_wet: entry.re_wet,
             readings: Vec::new(),
             note: None,
             seen: None,
@@ -88,6 +98,11 @@ pub struct RecordView {
     pub finished_at: Option<String>,
     /// When the crew expects to be done.
     pub expected_finish_at: Option<String>,
+    /// Of a paused try: what is left, in minutes of that crew at full strength, set-up not included.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub remaining_minutes: Option<i64>,
+    /// The floor was wetted again, because it had dried before the second part of the treatment.
+    pub re_wet: bool,
     /// Of a check.
     pub readings: Vec<ReadingDto>,
     /// What the readings came to when they were reported.
@@ -131,6 +146,10 @@ pub(super) struct RecordDoc {
     /// Whether somebody said when it will be over; otherwise that is computed.
     #[serde(default)]
     pub(super) expected_by_crew: bool,
+    #[serde(default)]
+    pub(super) remaining_minutes: Option<i64>,
+    #[serde(default)]
+    pub(super) re_wet: bool,
 }
 
 /// Who reports.
@@ -165,6 +184,10 @@ impl Service {
         let site = self.site_alone(session, job, &body.step).await?;
         let last = site.last(&body.step);
         let running = last.filter(|record| record.outcome == RecordOutcome::Running);
+        // What is being wetted again is still that when it ends.
+        let begun: Option<RecordDoc> = running.map(|record| record.doc.parse()).transpose()?;
+        let re_wet = body.re_wet || begun.is_some_and(|begun| begun.re_wet);
+        let body = &RecordBody { re_wet, ..body.clone() };
         let crew_id = site.crew(reporter, body, running)?;
         site.in_order(body, last)?;
         let started_at = match (&body.started_at, running) {
@@ -270,6 +293,8 @@ impl Service {
             retry_not_before: decided.retry_not_before,
             added_steps: decided.added_steps,
             warnings: decided.warnings,
+            remaining_minutes: body.remaining_minutes,
+            re_wet: body.re_wet,
         };
         Ok(NewRecord {
             job_id: job.id,
@@ -280,6 +305,7 @@ impl Service {
                 OutcomeDto::Running => RecordOutcome::Running,
                 OutcomeDto::Done => RecordOutcome::Done,
                 OutcomeDto::Failed => RecordOutcome::Failed,
+                OutcomeDto::Paused => RecordOutcome::Paused,
             },
             started_at,
             // The database wants an end after the start; a report within one second has none.
@@ -311,6 +337,8 @@ fn view(
         started_at: shown(record.started_at),
         finished_at: record.finished_at.map(shown),
         expected_finish_at: record.expected_finish_at.filter(|_| doc.expected_by_crew).map(shown),
+        remaining_minutes: doc.remaining_minutes,
+        re_wet: doc.re_wet,
         readings: doc.readings,
         verdict: doc.verdict,
         overruled: doc.overruled,

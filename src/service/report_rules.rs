@@ -5,7 +5,7 @@ use super::records::{RecordBody, Reporter};
 use super::{ServiceError, error, nouns, snapshot};
 use crate::domain::bounds::METER_READINGS_MAX;
 use crate::domain::fault::Fault;
-use crate::dto::{HistoryDto, HouseDto, JobDto, Located, NOTE_CHARS_MAX, OutcomeDto, WaitKindDto};
+use crate::dto::{HistoryDto, HouseDto, JobDto, Located, NOTE_CHARS_MAX, OutcomeDto, StepDto, WaitKindDto};
 use crate::store::{JobRow, JobStatus, RecordOutcome, RecordRow};
 use crate::trade::readings::HouseClimate;
 use uuid::Uuid;
@@ -57,6 +57,12 @@ impl Site {
         }
     }
 
+    /// The second part of the treatment that `step` is the first part of.
+    fn second_part(&self, step: &str) -> Option<&str> {
+        let mut waits = self.job.waits.iter().flatten();
+        waits.find(|wait| wait.from == step && wait.kind == WaitKindDto::Dwell).map(|wait| wait.to.as_str())
+    }
+
     /// Whether the report follows from those before it.
     pub(super) fn in_order(&self, body: &RecordBody, last: Option<&RecordRow>) -> Result<(), ServiceError> {
         let refuse = |code, what: String, cure: &str| Err(ServiceError::OutOfOrder(Fault::new(code, what, cure)));
@@ -68,13 +74,36 @@ impl Site {
         match last.map(|record| record.outcome) {
             Some(RecordOutcome::Done) => {
                 let what = format!("step {step} has been reported done");
-                return refuse("already-done", what, "look at its records; what is done stays done");
+                match self.second_part(&body.step) {
+                    Some(second) if body.re_wet => {
+                        if self.last(second).is_some_and(|record| record.outcome == RecordOutcome::Done) {
+                            let what = format!("step {step} was followed by step {second}, which is done");
+                            return refuse("already-done", what, "treat the floor again as a new step, if it must be");
+                        }
+                    }
+                    Some(_) => {
+                        let cure =
+                            "look at its records; say re_wet if it was done once more because the floor had dried";
+                        return refuse("already-done", what, cure);
+                    }
+                    None => return refuse("already-done", what, "look at its records; what is done stays done"),
+                }
             }
             Some(RecordOutcome::Running) if body.outcome == Some(OutcomeDto::Running) => {
                 let what = format!("step {step} has been reported running");
                 return refuse("already-running", what, "report how it ended");
             }
-            _ => {}
+            Some(RecordOutcome::Running) => {}
+            Some(RecordOutcome::Failed | RecordOutcome::Paused) | None if body.outcome == Some(OutcomeDto::Paused) => {
+                let what = format!("step {step} is not running and cannot be left");
+                return refuse("not-running", what, "report it running first, or leave it as it is");
+            }
+            Some(RecordOutcome::Failed | RecordOutcome::Paused) | None => {}
+        }
+        let divides = |found: &StepDto| found.key == body.step && found.dividable;
+        if body.outcome == Some(OutcomeDto::Paused) && !self.job.steps.iter().flatten().any(divides) {
+            let what = format!("step {step} is done in one go and cannot be paused");
+            return refuse("not-dividable", what, "report how it ended, or let the step be dividable");
         }
         let steps = self.job.steps.as_deref().unwrap_or(&[]);
         let ordinary = |key: &str| steps.iter().any(|step| step.key == key && !step.only_on_lapse);
@@ -83,13 +112,14 @@ impl Site {
             let follows = match (outcome, wait.kind) {
                 (Some(RecordOutcome::Done), _) => true,
                 (Some(RecordOutcome::Running), WaitKindDto::Dwell) => true,
-                (Some(RecordOutcome::Running | RecordOutcome::Failed) | None, _) => false,
+                (Some(RecordOutcome::Running | RecordOutcome::Failed | RecordOutcome::Paused) | None, _) => false,
             };
             if !follows {
                 let (code, how) = match outcome {
                     Some(RecordOutcome::Failed) => ("check-not-passed", "has failed"),
                     Some(RecordOutcome::Running) => ("predecessor-open", "is still running"),
-                    _ => ("predecessor-open", "has not been reported"),
+                    Some(RecordOutcome::Paused) => ("predecessor-open", "was left before its end"),
+                    Some(RecordOutcome::Done) | None => ("predecessor-open", "has not been reported"),
                 };
                 let what = format!("step {step} comes after step {}, which {how}", wait.from);
                 return refuse(code, what, &format!("report step {} as done first", wait.from));
@@ -139,6 +169,9 @@ impl Site {
             outcome,
             expected_finish_at: body.expected_finish_at.clone(),
             retry_not_before_at: None,
+            presumed: false,
+            remaining_minutes: body.remaining_minutes,
+            re_wet: body.re_wet,
         });
         history
     }

@@ -1,6 +1,7 @@
 //! From rows to what is planned from: the planning file of a company at one instant, and the situation in it.
 
 use super::jobs::JobDoc;
+use super::presumed::presume;
 use super::records::RecordDoc;
 use super::{Service, ServiceError, air_readings, companies, error, wire};
 use crate::domain::time::Minute;
@@ -76,7 +77,7 @@ fn file(
     for (house, row) in houses.iter_mut().zip(&rows.houses) {
         house.air_readings = readings.remove(&row.id).unwrap_or_default();
     }
-    Ok(PlanningFile {
+    let mut file = PlanningFile {
         format: PLANNING_FORMAT.to_owned(),
         now: wire::local(zone, now.to_utc()),
         settings: rows.company.settings.parse()?,
@@ -90,7 +91,9 @@ fn file(
         jobs,
         known_ways: Vec::new(),
         published: (!placements.is_empty()).then_some(PublishedDto { placements }),
-    })
+    };
+    presume(&mut file, rows, zone, now);
+    Ok(file)
 }
 
 /// Identifiers to keys.
@@ -162,10 +165,15 @@ pub(super) fn history(records: &[RecordRow], crews: &BTreeMap<Uuid, String>, zon
                 .expected_finish_at
                 .filter(|_| doc.as_ref().is_some_and(|doc| doc.expected_by_crew))
                 .map(|at| wire::local(zone, at)),
-            retry_not_before_at: doc.and_then(|doc| doc.retry_not_before).map(|at| wire::local(zone, at)),
+            presumed: false,
+            retry_not_before_at: doc.as_ref().and_then(|doc| doc.retry_not_before).map(|at| wire::local(zone, at)),
+            remaining_minutes: doc.as_ref().and_then(|doc| doc.remaining_minutes),
+            re_wet: doc.is_some_and(|doc| doc.re_wet),
         };
         match tries.last_mut() {
-            Some(last) if last.step == entry.step && last.outcome == OutcomeDto::Running => *last = entry,
+            Some(last) if last.step == entry.step && last.outcome == OutcomeDto::Running => {
+                *last = HistoryDto { re_wet: last.re_wet || entry.re_wet, ..entry };
+            }
             _ => tries.push(entry),
         }
     }
@@ -177,6 +185,7 @@ pub(super) const fn outcome(outcome: RecordOutcome) -> OutcomeDto {
         RecordOutcome::Running => OutcomeDto::Running,
         RecordOutcome::Done => OutcomeDto::Done,
         RecordOutcome::Failed => OutcomeDto::Failed,
+        RecordOutcome::Paused => OutcomeDto::Paused,
     }
 }
 

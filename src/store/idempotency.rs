@@ -8,7 +8,7 @@ use std::time::Duration;
 use uuid::Uuid;
 
 /// How long answers are kept: clients retry for minutes, people until the next day.
-const KEPT_HOURS: i32 = 24;
+pub const REQUESTS_KEPT_HOURS: i32 = 24;
 
 /// The right to answer one request.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -75,7 +75,7 @@ impl Session {
             "DELETE FROM idempotency WHERE company_id = $1 AND created_at < now() - make_interval(hours => $2)",
         )
         .bind(self.company.0)
-        .bind(KEPT_HOURS)
+        .bind(REQUESTS_KEPT_HOURS)
         .execute(self.db())
         .await?;
         let ticket = Ticket { lease: Uuid::new_v4(), token_id };

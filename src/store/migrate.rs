@@ -32,7 +32,18 @@ const RIGHTS: &[(&str, &str)] = &[
     ("house_air_reading", "SELECT, INSERT"),
     ("region_fetch", "SELECT, INSERT, UPDATE"),
     ("idempotency", "SELECT, INSERT, UPDATE, DELETE"),
+    ("repair_change", "SELECT, INSERT, DELETE"),
+    ("repair_turn", "SELECT, INSERT, UPDATE"),
+    ("repair", "SELECT, INSERT"),
+    ("notice_counter", "SELECT, INSERT, UPDATE"),
+    ("notice", "SELECT, INSERT, DELETE"),
+    ("webhook", "SELECT, INSERT, UPDATE, DELETE"),
+    ("delivery", "SELECT, INSERT, UPDATE, DELETE"),
 ];
+
+/// What goes across companies: functions that run as the owner and tell as little as can be.
+const FUNCTIONS: &str = "find_token(bytea), find_feed(bytea), claim_repair(uuid, double precision), \
+     lease_deliveries(timestamptz, timestamptz, integer, integer), companies_to_prune(timestamptz, timestamptz, integer)";
 
 /// How servers log in.
 #[derive(Clone)]
@@ -112,7 +123,7 @@ async fn grant(connection: &mut PgConnection, role: &str) -> Result<(), StoreErr
     let mut statements = vec![
         format!("REVOKE ALL ON ALL TABLES IN SCHEMA public FROM {role}"),
         format!("GRANT USAGE ON SCHEMA public TO {role}"),
-        format!("GRANT EXECUTE ON FUNCTION find_token(bytea), find_feed(bytea) TO {role}"),
+        format!("GRANT EXECUTE ON FUNCTION {FUNCTIONS} TO {role}"),
     ];
     statements.extend(RIGHTS.iter().map(|(table, rights)| format!("GRANT {rights} ON {table} TO {role}")));
     let mut tx = connection.begin().await?;

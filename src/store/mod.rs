@@ -1,7 +1,7 @@
 //! All SQL, and the only door to PostgreSQL. Nothing is asked of the database except through a [`Session`], which
 //! begins with its company, or by the two questions that come before the company is known (whose token, whose
-//! calendar address) and [`Store::ping`]. What documents contain is no business of this module: they go in and out as
-//! [`Document`].
+//! calendar address), the two that go across companies (what is due, what is old), [`Store::listen`] and
+//! [`Store::ping`]. What documents contain is no business of this module: they go in and out as [`Document`].
 //!
 //! | file | what |
 //! |---|---|
@@ -18,9 +18,13 @@
 //! | `copy` | rows as binary COPY |
 //! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
 //! | `planning` | the whole planning input at once |
+//! | `repairs` | what has changed since the promise was last looked at, and whose turn it is |
 //! | `fetches` | what the weather service said last |
 //! | `tokens`, `feeds`, `secret` | who may come in |
 //! | `idempotency` | the same request twice |
+//! | `notices`, `listen` | what has to be told, and hearing of it at once |
+//! | `webhooks`, `deliveries` | where it is sent to, and what of it has arrived |
+//! | `prune` | throwing away what is old |
 //! | `cluster` | the private PostgreSQL that the program runs when no other is named |
 
 mod air_readings;
@@ -29,42 +33,53 @@ mod chains;
 pub mod cluster;
 mod companies;
 mod copy;
+mod deliveries;
 mod document;
 mod error;
 mod feeds;
 mod fetches;
 mod idempotency;
 mod jobs;
+mod listen;
 mod migrate;
+mod notices;
 mod nouns;
 mod planning;
 mod plans;
 mod pool;
+mod prune;
 mod publish;
 mod records;
+mod repairs;
 mod secret;
 mod tokens;
+mod webhooks;
 
 pub use air_readings::{AirReadingRow, AirTold, NewAirReading};
 pub use bookings::{BookedBy, BookingRow};
 pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};
 pub use companies::{CompanyRow, list_companies};
 pub use copy::PlanRow;
+pub use deliveries::{DeliveryRow, DeliveryStatus, Lease, Settled, ToSend};
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};
 pub use fetches::RegionFetch;
-pub use idempotency::{Begun, StoredResponse, Ticket};
+pub use idempotency::{Begun, REQUESTS_KEPT_HOURS, StoredResponse, Ticket};
 pub use jobs::{JobFilter, JobRow, JobStatus, NewJob};
+pub use listen::{Knock, Knocks};
 pub use migrate::{AppLogin, DEFAULT_APP_ROLE, migrate};
+pub use notices::{NOTICES_KEPT_DAYS, NewNotice, NoticeKind, NoticeRow, NoticesFor};
 pub use nouns::{NewNoun, Noun, NounRow, Reference};
 pub use planning::{PlannedJob, PlanningRows};
 pub use plans::{NewPlan, PlanHead, PlanStatus};
 pub use pool::{CompanyId, POOL_SIZE_DEFAULT, Session, Store};
 pub use publish::{CALLED_OFF_KEPT_DAYS, Published};
 pub use records::{NewRecord, RecordOutcome, RecordRow};
+pub use repairs::{RepairChange, RepairOutcome, RepairRow, RepairState, RepairTurn};
 pub use secret::Secret;
 pub use tokens::{FoundToken, NewToken, TokenRole, TokenRow};
+pub use webhooks::{NewWebhook, WebhookRow};
 
 use uuid::Uuid;
 

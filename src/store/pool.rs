@@ -3,6 +3,7 @@
 
 use super::StoreError;
 use super::migrate::{AppLogin, migrate};
+use super::notices::NewNotice;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{AssertSqlSafe, Executor, PgConnection, PgPool, PgTransaction};
 use std::fmt;
@@ -39,6 +40,8 @@ pub struct Store {
 pub struct Session {
     pub(super) tx: PgTransaction<'static>,
     pub(super) company: CompanyId,
+    /// Written when the session commits.
+    pub(super) told: Vec<NewNotice>,
 }
 
 impl Store {
@@ -111,7 +114,7 @@ impl Store {
     async fn begin(&self, begin: &str, company: CompanyId) -> Result<Session, StoreError> {
         let statement = format!("{begin}; SET LOCAL app.company = '{company}'");
         let tx = self.retry_lost(|| self.pool.begin_with(AssertSqlSafe(statement.clone()))).await?;
-        Ok(Session { tx, company })
+        Ok(Session { tx, company, told: Vec::new() })
     }
 
     /// Tries again with the next connection when one turns out to be dead: after a restart of PostgreSQL all idle ones
@@ -139,11 +142,12 @@ impl Session {
         self.company
     }
 
-    /// Makes all of it true, at once.
+    /// Makes all of it true, at once, and known.
     ///
     /// # Errors
     /// `Unavailable`: then it is not known whether it has happened; `Busy`: it has not.
-    pub async fn commit(self) -> Result<(), StoreError> {
+    pub async fn commit(mut self) -> Result<(), StoreError> {
+        self.write_told().await?;
         Ok(self.tx.commit().await?)
     }
 

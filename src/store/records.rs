@@ -15,6 +15,8 @@ pub enum RecordOutcome {
     Done,
     /// A check that did not pass.
     Failed,
+    /// Left before its end.
+    Paused,
 }
 
 /// What to append.

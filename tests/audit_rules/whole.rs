@@ -1,7 +1,7 @@
 //! Bad plans for the rules about houses, gear, air, history, order and the plan as a whole (6 to 11).
 
 use crate::world::*;
-use crate::{Case, case, in_parlour, mon, one_step, spoilt, two_steps, with_jobs};
+use crate::{Case, case, day, in_parlour, mon, one_step, spoilt, two_steps, with_jobs};
 use tackfree::domain::chain::{Outcome, Pin, Step, Wait};
 use tackfree::domain::climate::{Gate, HouseAir};
 use tackfree::domain::ids::{CrewIx, EquipmentIx, RegionIx, StepIx};
@@ -13,6 +13,11 @@ pub fn house_cases() -> Vec<Case> {
     let open_late = || {
         let mut situation = one_step(step("sand", 60));
         situation.houses[0].access = hours(0..7, &[("9:00", "18:00")]);
+        situation
+    };
+    let closed_until_nine = || {
+        let mut situation = one_step(step("sand", 60));
+        situation.houses[0].closures = vec![span(mon("0:00"), mon("8:30")), span(mon("8:00"), mon("9:00"))];
         situation
     };
     let one_room = || with_jobs(vec![(vec![step("sand", 60)], vec![]), (vec![step("edge", 60)], vec![])]);
@@ -32,6 +37,9 @@ pub fn house_cases() -> Vec<Case> {
     };
     vec![
         case("house-closed", open_late(), |s, good| vec![place(s, (0, 0), 0, mon(if good { "9:00" } else { "8:59" }))]),
+        case("house-closed", closed_until_nine(), |s, good| {
+            vec![place(s, (0, 0), 0, mon(if good { "9:00" } else { "8:59" }))]
+        }),
         case("area-shared", one_room(), |s, good| {
             let second = mon(if good { "9:00" } else { "8:59" });
             vec![place(s, (0, 0), 0, mon("8:00")), place(s, (1, 0), 1, second)]
@@ -46,6 +54,26 @@ pub fn house_cases() -> Vec<Case> {
             vec![place(s, (0, 0), 0, mon("8:00")), second, place(s, (0, 2), 0, mon("11:00"))]
         }),
     ]
+}
+
+/// Two jobs in two houses with that step; there are two of everything, and one of the kind is broken from ten to noon.
+fn broken(kind: usize, step: Step) -> Situation {
+    let mut situation = with_jobs(vec![(vec![step.clone()], vec![]), (vec![step], vec![])]);
+    situation.jobs[1].house.0 = 1;
+    situation.equipment[kind].units = 2;
+    situation.equipment[kind].outages = vec![(span(mon("10:00"), mon("12:00")), 1)];
+    situation
+}
+
+fn edger(text: &str) -> Step {
+    Step { equipment: vec![(EquipmentIx(1), 1)], ..step(text, 60) }
+}
+
+/// An hour each with an edger each, from a minute past nine or ten and from `second` on.
+fn in_two_crews(s: &Situation, second: &str) -> Vec<Placement> {
+    let from = if second.starts_with('9') { "9:01" } else { "10:00" };
+    let first = with_units(place(s, (0, 0), 0, mon(from)), &[(1, 0)]);
+    vec![first, with_units(place(s, (1, 0), 1, mon(second)), &[(1, 1)])]
 }
 
 pub fn gear_cases() -> Vec<Case> {
@@ -82,6 +110,17 @@ pub fn gear_cases() -> Vec<Case> {
         }),
         case("unit-doubled", two_houses(), second_at("9:30", "8:30")),
         case("unit-too-fast", two_houses(), second_at("9:30", "9:29")),
+        // Of two drums the one with the higher number is broken from ten on.
+        case("unit-out", broken(0, drum("sand")), |s, good| {
+            let unit = if good { (0, 0) } else { (0, 1) };
+            vec![with_units(place(s, (0, 0), 0, mon("9:30")), &[unit])]
+        }),
+        case("unit-out", broken(0, drum("sand")), |s, good| {
+            vec![with_units(place(s, (0, 0), 0, mon(if good { "9:00" } else { "9:01" })), &[(0, 1)])]
+        }),
+        // Of edgers, which ride along, it is their number that counts, not which.
+        case("too-few-left", broken(1, edger("edge")), |s, good| in_two_crews(s, if good { "9:00" } else { "9:01" })),
+        case("too-few-left", broken(1, edger("edge")), |s, good| in_two_crews(s, if good { "11:00" } else { "10:59" })),
     ]
 }
 
@@ -138,6 +177,9 @@ pub fn history_cases() -> Vec<Case> {
         case("pin-broken", pinned(Pin { crew: Some(CrewIx(1)), ..Pin::default() }), |s, good| {
             vec![place(s, (0, 0), u32::from(good), mon("9:00"))]
         }),
+        case("pin-broken", pinned(Pin { day: Some(new_york().date(day(1, "12:00"))), ..Pin::default() }), |s, good| {
+            vec![place(s, (0, 0), 0, day(i64::from(good), "9:00"))]
+        }),
         case("frozen-moved", promised(), |s, good| vec![place(s, (0, 0), 0, mon(if good { "9:00" } else { "9:01" }))]),
         spoilt("false-cause", promised(), nine, |plan| {
             plan.placements[0].pieces = vec![span(mon("10:00"), mon("11:00"))];
@@ -147,6 +189,13 @@ pub fn history_cases() -> Vec<Case> {
             plan.placements[0].moved_because = Some(Cause::CrewAway);
         }),
     ]
+}
+
+/// With 20 minutes to go. Reports may be a little ahead.
+fn left_at_nine() -> Step {
+    let outcome = Outcome::Paused { remaining_minutes: 20, people: 2 };
+    let attempts = vec![attempt(0, mon("5:00"), mon("9:00"), outcome)];
+    Step { attempts, dividable: true, ..step("sand", 60) }
 }
 
 pub fn order_cases() -> Vec<Case> {
@@ -175,6 +224,10 @@ pub fn order_cases() -> Vec<Case> {
         case("before-release", released(), nine_or_earlier),
         case("before-pin", one_step(Step { pin, ..step("sand", 60) }), nine_or_earlier),
         case("before-recheck", one_step(failed(mon("7:00"))), nine_or_earlier),
+        case("before-recheck", one_step(left_at_nine()), |_, good| {
+            let start = if good { "9:00" } else { "8:59" };
+            vec![place_pieces((0, 0), 0, &[(mon(start), mon(start).plus(20))])]
+        }),
         case(
             "before-predecessor",
             two_steps(step("sand", 60), in_parlour(step("edge", 60)), lag(0, 1, 0)),

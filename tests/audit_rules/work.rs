@@ -2,7 +2,7 @@
 
 use crate::world::*;
 use crate::{Case, case, day, in_parlour, mon, one_step, spoilt, two_steps, with_jobs};
-use tackfree::domain::chain::{Step, Wait, Work};
+use tackfree::domain::chain::{Outcome, Step, Wait, Work};
 use tackfree::domain::climate::{Film, HouseAir};
 use tackfree::domain::ids::{RegionIx, SkillSet};
 use tackfree::domain::situation::Situation;
@@ -74,6 +74,27 @@ pub fn one_place_cases() -> Vec<Case> {
     ]
 }
 
+/// 120 person-minutes for two.
+fn two_hours() -> Step {
+    Step { work: Work::Shared { person_minutes: 120, people_max: 2 }, ..step("sand", 1) }
+}
+
+/// Ann, two people, are one from ten to noon.
+fn short_from_ten(step: Step) -> Situation {
+    let mut situation = one_step(step);
+    situation.crews[0].short_handed = vec![(span(mon("10:00"), mon("12:00")), 1)];
+    situation
+}
+
+/// Ann left with 30 minutes to go; Ben is alone.
+fn paused() -> Situation {
+    let outcome = Outcome::Paused { remaining_minutes: 30, people: 2 };
+    let attempts = vec![attempt(0, mon("5:00"), mon("5:30"), outcome)];
+    let mut situation = one_step(Step { attempts, dividable: true, ..two_hours() });
+    situation.crews[1].head_count = 1;
+    situation
+}
+
 pub fn able_cases() -> Vec<Case> {
     let skilled = || {
         let mut situation = one_step(Step { skills: SkillSet::default().with(1), ..step("coat", 60) });
@@ -93,6 +114,34 @@ pub fn able_cases() -> Vec<Case> {
         case("too-few-people", heavy(), by_crew),
         case("wrong-duration", one_step(Step { work: shared, ..step("sand", 1) }), |_, good| {
             vec![place_pieces((0, 0), 0, &[(mon("8:00"), mon(if good { "9:31" } else { "9:30" }))])]
+        }),
+        // One of two leaves at ten: alone it takes twice as long, and what takes two is not done.
+        case("people-change", short_from_ten(two_hours()), |_, good| {
+            let start = if good { "9:00" } else { "9:01" };
+            vec![place_pieces((0, 0), 0, &[(mon(start), mon(start).plus(60))])]
+        }),
+        case("wrong-duration", short_from_ten(two_hours()), |_, good| {
+            vec![place_pieces((0, 0), 0, &[(mon("10:00"), mon(if good { "12:00" } else { "11:00" }))])]
+        }),
+        case("too-few-people", short_from_ten(Step { head_count_min: 2, ..step("carry", 60) }), |s, good| {
+            vec![place(s, (0, 0), 0, mon(if good { "9:00" } else { "10:00" }))]
+        }),
+        // The length is the same with one or two: nobody minds.
+        case("too-few-people", short_from_ten(Step { head_count_min: 2, ..step("carry", 60) }), |s, good| {
+            let fits = place_pieces((0, 0), 0, &[(mon("9:00"), mon("10:00"))]);
+            if good { vec![fits] } else { vec![place(s, (0, 0), 0, mon("9:01"))] }
+        }),
+        case("wrong-duration", short_from_ten(step("read", 60)), |_, good| {
+            vec![place_pieces((0, 0), 0, &[(mon("9:30"), mon(if good { "10:30" } else { "10:29" }))])]
+        }),
+        // A divided step rests while there are too few people for its length, and the crew goes on when there are enough.
+        case("bad-pause", short_from_ten(Step { dividable: true, ..two_hours() }), |_, good| {
+            let second = if good { (mon("13:00"), mon("13:30")) } else { (mon("13:30"), mon("14:00")) };
+            vec![place_pieces((0, 0), 0, &[(mon("9:30"), mon("10:00")), second])]
+        }),
+        // What is left of a paused step: 30 minutes of two people are 60 of one.
+        case("wrong-duration", paused(), |_, good| {
+            vec![place_pieces((0, 0), 1, &[(mon("8:00"), mon(if good { "9:00" } else { "8:30" }))])]
         }),
     ]
 }

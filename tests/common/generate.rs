@@ -10,6 +10,8 @@
 mod chains;
 #[path = "generate_history.rs"]
 mod history;
+#[path = "generate_mishaps.rs"]
+pub mod mishaps;
 #[path = "generate_places.rs"]
 mod places;
 
@@ -169,6 +171,13 @@ pub fn company(seed: u64, size: Size) -> Situation {
     situation
 }
 
+/// A random company of at most that size in which some things have gone wrong.
+pub fn troubled(seed: u64, size: Size) -> Situation {
+    let mut situation = company(seed, size);
+    mishaps::trouble(&mut Draw::new(seed ^ 0x7f00), &mut situation);
+    situation
+}
+
 /// Exactly that many houses, with one job of about 16 steps each, and crews; in New York before clocks change, and such
 /// that nearly everything can be done.
 pub fn fleet(seed: u64, houses: usize, crews: usize) -> Situation {
@@ -320,6 +329,7 @@ fn crew(draw: &mut Draw, office: Zone, now: Minute, number: usize) -> Crew {
         zone,
         calendar,
         absences,
+        short_handed: Vec::new(),
         home: places::location(draw),
     }
 }
@@ -335,6 +345,7 @@ fn able_crew(draw: &mut Draw, office: Zone, number: usize) -> Crew {
         zone: office,
         calendar: Calendar::new(working_week(draw, false), BTreeMap::new()).unwrap(),
         absences: Vec::new(),
+        short_handed: Vec::new(),
         home: places::location(draw),
     }
 }

@@ -58,6 +58,7 @@ pub fn house(draw: &mut Draw, office: Zone, areas_max: usize, regions: usize, nu
         zone: zone_near(draw, office),
         location: location(draw),
         access: access(draw),
+        closures: Vec::new(),
         areas: (0..1 + draw.below(areas_max)).map(|number| area(number, draw)).collect(),
         air,
         region: (regions > 0 && draw.chance(85)).then(|| RegionIx::from_index(draw.below(regions.max(1)))),

@@ -80,6 +80,7 @@ pub fn house(name_text: &str) -> House {
         zone: new_york(),
         location: None,
         access: Calendar::always(),
+        closures: Vec::new(),
         areas: vec![area("hall"), area("parlour")],
         air: HouseAir::Closed,
         region: None,
@@ -97,12 +98,13 @@ pub fn crew(name_text: &str) -> Crew {
         zone: new_york(),
         calendar: office_hours(),
         absences: Vec::new(),
+        short_handed: Vec::new(),
         home: None,
     }
 }
 
 pub fn equipment(name_text: &str, units: u32, moves_with_crew: bool) -> Equipment {
-    Equipment { key: key(name_text), name: name(name_text), units, moves_with_crew }
+    Equipment { key: key(name_text), name: name(name_text), units, moves_with_crew, outages: Vec::new() }
 }
 
 /// Elm and Oak, 30 minutes apart; crews Ann and Ben; one drum sander that must be brought, two edgers that ride along;

@@ -14,6 +14,7 @@ mod planning_file;
 mod plans;
 mod problems;
 mod regions;
+mod repairs;
 mod tokens;
 mod weeks;
 
@@ -36,6 +37,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(air_readings::configure)
             .configure(jobs::configure)
             .configure(plans::configure)
+            .configure(repairs::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
             .configure(letters::configure)

@@ -3,7 +3,7 @@
 
 use super::{OnExceed, Outcome, Step, Wait, WaitKind, WaitMax, Work};
 use crate::domain::bounds::{
-    ATTEMPTS_MAX, STEP_MINUTES_MAX, STEPS_PER_CHAIN_MAX, WAIT_MINUTES_MAX, WAITS_PER_CHAIN_MAX,
+    ATTEMPTS_MAX, HEAD_COUNT_MAX, STEP_MINUTES_MAX, STEPS_PER_CHAIN_MAX, WAIT_MINUTES_MAX, WAITS_PER_CHAIN_MAX,
 };
 use crate::domain::climate::Gate;
 use crate::domain::fault::Fault;
@@ -85,7 +85,16 @@ pub(super) fn attempts(step: &Step) -> Result<(), Fault> {
     for (number, attempt) in step.attempts.iter().enumerate() {
         let may_fail = step.recheck_after_minutes.is_some();
         let ordered = number == 0 || step.attempts[number - 1].finish <= attempt.start;
-        let closed = number == last || attempt.outcome == Outcome::Failed;
+        let (possible, closed) = match attempt.outcome {
+            Outcome::Running => (true, number == last),
+            // What is done is done again only where it is wetted anew: see `wetted_again`.
+            Outcome::Done => (true, true),
+            Outcome::Failed => (may_fail, true),
+            Outcome::Paused { remaining_minutes, people } => {
+                let left = (1..=STEP_MINUTES_MAX).contains(&remaining_minutes);
+                (step.dividable && left && (1..=HEAD_COUNT_MAX).contains(&people), true)
+            }
+        };
         let retried = attempt.retry_not_before.is_none_or(|retry| {
             attempt.outcome == Outcome::Failed && (0..=WAIT_MINUTES_MAX).contains(&retry.since(attempt.finish))
         });
@@ -96,15 +105,29 @@ pub(super) fn attempts(step: &Step) -> Result<(), Fault> {
                 format!("only a failed attempt has a next one, at most {WAIT_MINUTES_MAX} minutes after its end"),
             ));
         }
-        if attempt.start >= attempt.finish || !ordered || !closed || (attempt.outcome == Outcome::Failed && !may_fail) {
+        if attempt.start >= attempt.finish || !ordered || !closed || !possible {
             return Err(Fault::new(
                 "bad-history",
                 format!("attempt {} of step {key} does not follow from what was recorded before", number + 1),
-                "attempts end after they start, follow each other, and only a failed check is tried again",
+                "attempts end after they start and follow each other; only a failed check is tried again, or what was paused",
             ));
         }
     }
     Ok(())
+}
+
+/// Only the first part of a dwell is done again after it was done: the floor had dried before the second.
+pub(super) fn wetted_again(steps: &[Step], waits: &[Wait]) -> Result<(), Fault> {
+    let first_part = |step: usize| waits.iter().any(|w| w.kind == WaitKind::Dwell && w.from.index() == step);
+    let again = |step: &Step| (1..step.attempts.len()).any(|number| step.is_re_wet(number));
+    match steps.iter().enumerate().find(|(number, step)| again(step) && !first_part(*number)) {
+        None => Ok(()),
+        Some((_, step)) => Err(Fault::new(
+            "bad-history",
+            format!("step {} was done again after it was done", step.key),
+            "keep what is done; only the first part of a treatment is wetted again before the second",
+        )),
+    }
 }
 
 pub(super) fn unique(steps: &[Step]) -> Result<(), Fault> {

@@ -8,6 +8,7 @@ use super::fault::Fault;
 use super::ids::{AreaIx, CrewIx, EquipmentIx, SkillSet, StepIx, WaitIx};
 use super::text::{Key, Name};
 use super::time::Minute;
+use chrono::NaiveDate;
 
 /// What kind of work a step is; decides colour, caution and words, never the planning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -66,6 +67,44 @@ pub enum Work {
     },
 }
 
+impl Work {
+    /// Minutes for a crew of `head_count` people.
+    fn minutes(self, head_count: u32) -> i64 {
+        match self {
+            Work::Fixed { minutes } => minutes,
+            Work::Shared { person_minutes, people_max } => {
+                let people = i64::from(head_count.min(people_max).max(1));
+                (person_minutes + people - 1) / people
+            }
+            Work::ByApplicators { one_minutes, two_minutes } => {
+                if head_count >= 2 {
+                    two_minutes
+                } else {
+                    one_minutes
+                }
+            }
+        }
+    }
+
+    /// The same kind of work, of which `people` have `minutes` left.
+    fn left(self, minutes: i64, people: u32) -> Work {
+        match self {
+            Work::Fixed { .. } => Work::Fixed { minutes },
+            Work::Shared { people_max, .. } => {
+                Work::Shared { person_minutes: minutes * i64::from(people.min(people_max).max(1)), people_max }
+            }
+            Work::ByApplicators { one_minutes, two_minutes } => {
+                let scaled = |whole: i64, of: i64| ((minutes * whole + of - 1) / of).max(1);
+                if people >= 2 {
+                    Work::ByApplicators { one_minutes: scaled(one_minutes, two_minutes), two_minutes: minutes }
+                } else {
+                    Work::ByApplicators { one_minutes: minutes, two_minutes: scaled(two_minutes, one_minutes) }
+                }
+            }
+        }
+    }
+}
+
 /// What happened on one try of a step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Outcome {
@@ -75,6 +114,13 @@ pub enum Outcome {
     Done,
     /// A check that did not pass. The step must be done again.
     Failed,
+    /// The crew left a dividable step before its end. What is left must still be done, by whichever crew.
+    Paused {
+        /// What is left, in minutes of that crew at full strength, set-up not included; at least 1.
+        remaining_minutes: i64,
+        /// How many people that crew has at full strength, at least 1.
+        people: u32,
+    },
 }
 
 /// One recorded try.
@@ -101,14 +147,16 @@ pub struct Pin {
     pub start: Option<Minute>,
     /// Not earlier than this.
     pub not_before: Option<Minute>,
+    /// Starts on this calendar day in the house's zone.
+    pub day: Option<NaiveDate>,
 }
 
 /// Where a step stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum StepState {
-    /// Still to be planned; for a check that failed, no earlier than `not_before`.
+    /// Still to be planned; for a check that failed or a step that was left, no earlier than `not_before`.
     Open {
-        /// From the last failed attempt, if any.
+        /// From the last failed or paused attempt, if any.
         not_before: Option<Minute>,
     },
     /// In hand: stays where it is.
@@ -153,23 +201,25 @@ pub struct Step {
 }
 
 impl Step {
-    /// Minutes of work for a crew of `head_count` people, set-up included.
+    /// Minutes of work for a crew of `head_count` people, set-up included: of what is left, where the step was paused.
     pub fn duration_minutes(&self, head_count: u32) -> i64 {
-        self.set_up_minutes
-            + match self.work {
-                Work::Fixed { minutes } => minutes,
-                Work::Shared { person_minutes, people_max } => {
-                    let people = i64::from(head_count.min(people_max).max(1));
-                    (person_minutes + people - 1) / people
-                }
-                Work::ByApplicators { one_minutes, two_minutes } => {
-                    if head_count >= 2 {
-                        two_minutes
-                    } else {
-                        one_minutes
-                    }
-                }
-            }
+        self.set_up_minutes + self.left().map_or_else(|| self.work.minutes(head_count), |left| left.minutes(head_count))
+    }
+
+    /// What the last pause left of the work, unless the step has been done or has failed since.
+    fn left(&self) -> Option<Work> {
+        let over = |attempt: &&Attempt| attempt.outcome != Outcome::Running;
+        match self.attempts.iter().rfind(over)?.outcome {
+            Outcome::Paused { remaining_minutes, people } => Some(self.work.left(remaining_minutes, people)),
+            Outcome::Running | Outcome::Done | Outcome::Failed => None,
+        }
+    }
+
+    /// Whether attempt `number` (from 0) was done again on what was done already: a floor wetted anew, because the first
+    /// part of a treatment had dried before the second.
+    pub fn is_re_wet(&self, number: usize) -> bool {
+        let before = number.checked_sub(1).and_then(|before| self.attempts.get(before));
+        before.is_some_and(|before| before.outcome == Outcome::Done)
     }
 
     /// Where the step stands, from its last attempt.
@@ -179,6 +229,7 @@ impl Step {
             Some(last) => match last.outcome {
                 Outcome::Running => StepState::Running(*last),
                 Outcome::Done => StepState::Done(*last),
+                Outcome::Paused { .. } => StepState::Open { not_before: Some(last.finish) },
                 Outcome::Failed => {
                     let rested = last.finish.plus(self.recheck_after_minutes.unwrap_or(0));
                     StepState::Open {
@@ -266,6 +317,7 @@ impl Chain {
         check::pairs(&steps, &waits)?;
         check::lapses(&steps, &waits)?;
         check::dwells(&steps, &waits)?;
+        check::wetted_again(&steps, &waits)?;
         let order = check::topological_order(&steps, &waits)?;
         Ok(Chain { steps, waits, order })
     }

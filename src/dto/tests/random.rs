@@ -141,22 +141,32 @@ pub(super) fn situation(seed: u64) -> Situation {
         let gridpoint = dice.maybe(|dice| Gridpoint::parse(&format!("OKX/{},37", dice.from(0, 999))).unwrap());
         Region { key: key("region", index), name: name("Region", index), gridpoint, hours, normals }
     });
-    let crews = dice.many(1, 3, |dice, index| Crew {
-        key: key("crew", index),
-        name: name("Crew", index),
-        skills: SkillSet(dice.from(0, 15) as u64),
-        head_count: dice.from(1, 50) as u32,
-        zone: dice.zone(),
-        calendar: dice.calendar(),
-        absences: dice.many(0, 3, |dice, _| dice.span()),
-        home: dice.maybe(Dice::location),
+    let crews = dice.many(1, 3, |dice, index| {
+        let head_count = dice.from(1, 50);
+        let spells = if head_count > 1 { 3 } else { 0 };
+        Crew {
+            key: key("crew", index),
+            name: name("Crew", index),
+            skills: SkillSet(dice.from(0, 15) as u64),
+            head_count: head_count as u32,
+            zone: dice.zone(),
+            calendar: dice.calendar(),
+            absences: dice.many(0, 3, |dice, _| dice.span()),
+            short_handed: dice.many(0, spells, |dice, _| (dice.span(), dice.from(1, head_count - 1) as u32)),
+            home: dice.maybe(Dice::location),
+        }
     });
     let houses = dice.many(1, 4, |dice, index| house(dice, now, index, regions.len()));
-    let equipment = dice.many(1, 3, |dice, index| Equipment {
-        key: key("gear", index),
-        name: name("Gear", index),
-        units: dice.from(0, 1_000) as u32,
-        moves_with_crew: dice.yes(),
+    let equipment = dice.many(1, 3, |dice, index| {
+        let units = dice.from(0, 1_000);
+        let outages = if units > 0 { 3 } else { 0 };
+        Equipment {
+            key: key("gear", index),
+            name: name("Gear", index),
+            units: units as u32,
+            moves_with_crew: dice.yes(),
+            outages: dice.many(0, outages, |dice, _| (dice.span(), dice.from(1, units) as u32)),
+        }
     });
     let mut situation = Situation {
         now,
@@ -218,6 +228,7 @@ fn house(dice: &mut Dice, now: Minute, index: usize, regions: usize) -> House {
         zone: dice.zone(),
         location: dice.maybe(Dice::location),
         access: dice.calendar(),
+        closures: dice.many(0, 2, |dice, _| dice.span()),
         areas: dice.many(1, 3, |dice, index| Area {
             name: name("Area", index),
             area_sqft: dice.from(1, 200_000) as u32,
@@ -267,7 +278,13 @@ fn wait(dice: &mut Dice, to: usize, lapse: Option<usize>, steps: &mut [Step]) ->
         for step in [from, to] {
             let step = &mut steps[step.index()];
             (step.dividable, step.recheck_after_minutes) = (false, None);
-            step.attempts.retain(|attempt| attempt.outcome != Outcome::Failed);
+            step.attempts.retain(|attempt| !matches!(attempt.outcome, Outcome::Failed | Outcome::Paused { .. }));
+        }
+        // The floor had dried, and was wetted again.
+        let first = &mut steps[from.index()].attempts;
+        if let Some(again) = first.first().copied().filter(|_| first.len() == 1 && dice.yes()) {
+            let (start, finish) = (again.start.plus(-90), again.start.plus(-30));
+            first.insert(0, Attempt { start, finish, outcome: Outcome::Done, ..again });
         }
         return Wait {
             from,
@@ -312,6 +329,7 @@ fn step(dice: &mut Dice, index: usize, areas: usize, situation: &Situation) -> S
         1 => Work::Fixed { minutes },
         _ => Work::ByApplicators { one_minutes: minutes, two_minutes: dice.from(1, 120_000) },
     };
+    let dividable = gate.is_none() && dice.yes();
     Step {
         key: key("step", index),
         name: name("Step", index),
@@ -321,7 +339,7 @@ fn step(dice: &mut Dice, index: usize, areas: usize, situation: &Situation) -> S
         head_count_min: dice.from(1, 50) as u32,
         work,
         set_up_minutes: dice.from(0, 100),
-        dividable: gate.is_none() && dice.yes(),
+        dividable,
         equipment: (0..situation.equipment.len())
             .filter(|_| dice.yes())
             .map(|kind| (EquipmentIx::from_index(kind), 1 + kind as u32))
@@ -329,16 +347,17 @@ fn step(dice: &mut Dice, index: usize, areas: usize, situation: &Situation) -> S
         gate,
         recheck_after_minutes,
         only_on_lapse: false,
-        attempts: attempts(dice, situation, recheck_after_minutes.is_some()),
+        attempts: attempts(dice, situation, recheck_after_minutes.is_some(), dividable),
         pin: Pin {
             crew: dice.maybe(|dice| CrewIx::from_index(dice.index(situation.crews.len()))),
             start: dice.maybe(Dice::instant),
             not_before: dice.maybe(Dice::instant),
+            day: dice.maybe(|dice| crate::domain::zone::Zone::UTC.date(dice.instant())),
         },
     }
 }
 
-fn attempts(dice: &mut Dice, situation: &Situation, may_fail: bool) -> Vec<Attempt> {
+fn attempts(dice: &mut Dice, situation: &Situation, may_fail: bool, dividable: bool) -> Vec<Attempt> {
     let crew = CrewIx::from_index(dice.index(situation.crews.len()));
     let now = situation.now;
     let mut attempts = Vec::new();
@@ -350,6 +369,17 @@ fn attempts(dice: &mut Dice, situation: &Situation, may_fail: bool) -> Vec<Attem
             outcome: Outcome::Failed,
             retry_not_before: dice.maybe(|dice| now.plus(dice.from(-800, 3_000))),
         });
+    }
+    if dividable && dice.yes() {
+        let people = situation.crews[crew.index()].head_count;
+        attempts.push(Attempt {
+            crew,
+            start: now.plus(-2_000),
+            finish: now.plus(-1_900),
+            outcome: Outcome::Paused { remaining_minutes: dice.from(1, 120_000), people },
+            retry_not_before: None,
+        });
+        attempts.sort_unstable_by_key(|attempt| attempt.start);
     }
     match dice.from(0, 3) {
         0 => attempts.push(Attempt {

@@ -163,6 +163,34 @@ fn histories_that_cannot_have_been() {
     refused(entry(1, "outcome", json!("done")), &format!("{place}/1/outcome"), "bad-history", "finished_at");
     // Only a check may fail.
     refused(entry(0, "outcome", json!("failed")), place, "bad-history", "only a failed check");
+    // Only what is divided is paused, and then it is known how much is left.
+    let left = entry(0, "remaining_minutes", json!(30));
+    refused(left, &format!("{place}/0/remaining_minutes"), "bad-history", "leave remaining_minutes out");
+    let paused = entry(0, "outcome", json!("paused"));
+    refused(paused, &format!("{place}/0/remaining_minutes"), "bad-history", "give remaining_minutes");
+    let nothing_left = |file: &mut Value| {
+        file["jobs"][0]["history"][0]["outcome"] = json!("paused");
+        file["jobs"][0]["history"][0]["remaining_minutes"] = json!(0);
+    };
+    refused(nothing_left, &format!("{place}/0/remaining_minutes"), "out-of-range", "1 to 120000 minutes");
+    let in_one_go = |file: &mut Value| {
+        file["jobs"][0]["history"] = json!([{ "step": "readings", "crew": "north", "started_at": "2026-03-09T12:00:00-04:00",
+            "finished_at": "2026-03-09T12:30:00-04:00", "outcome": "paused", "remaining_minutes": 5 }]);
+    };
+    refused(in_one_go, &format!("{place}/0/outcome"), "bad-history", "report how it ended");
+    // Only what was done is wetted again, and it is said to be.
+    refused(entry(0, "re_wet", json!(true)), &format!("{place}/0/re_wet"), "bad-history", "leave re_wet out");
+    let done = |from: &str, to: &str, re_wet: bool| json!({ "step": "readings", "crew": "north", "started_at": from, "finished_at": to, "outcome": "done", "re_wet": re_wet });
+    let twice = |re_wet: bool| {
+        move |file: &mut Value| {
+            file["jobs"][0]["history"] = json!([
+                done("2026-03-09T12:00:00-04:00", "2026-03-09T12:30:00-04:00", false),
+                done("2026-03-09T13:00:00-04:00", "2026-03-09T13:30:00-04:00", re_wet),
+            ]);
+        }
+    };
+    refused(twice(false), &format!("{place}/1/step"), "bad-history", "say re_wet");
+    refused(twice(true), place, "bad-history", "only the first part of a treatment");
     let disorder = |file: &mut Value| {
         let tried = |from: &str, to: &str, outcome: &str| json!({ "step": "readings", "crew": "north", "started_at": from, "finished_at": to, "outcome": outcome });
         file["jobs"][0]["history"] = json!([

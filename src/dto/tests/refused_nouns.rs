@@ -79,6 +79,34 @@ fn instants_with_seconds_or_without_sense() {
     refused(absence, "/crews/0/absences/0", "bad-absence", "after it begins");
 }
 
+/// Spells in which a crew, a machine or a house is not as usual.
+#[test]
+fn spells_that_cannot_be() {
+    let spell =
+        |from: &str, until: &str, member: &str, value: i64| json!([{ "from": from, "until": until, member: value }]);
+    let (early, late) = ("2026-03-11T08:00:00-04:00", "2026-03-11T12:00:00-04:00");
+    let crew = |value: Value| move |file: &mut Value| file["crews"][0]["short_handed"] = value.clone();
+    refused(crew(spell(early, late, "people", 0)), "/crews/0/short_handed/0/people", "bad-short-handed", "absence");
+    let whole = |file: &mut Value| {
+        file["crews"][0]["short_handed"] =
+            json!([{ "from": early, "until": late, "people": file["crews"][0]["head_count"] }]);
+    };
+    refused(whole, "/crews/0/short_handed/0/people", "bad-short-handed", "head_count");
+    refused(crew(spell(late, early, "people", 1)), "/crews/0/short_handed/0", "bad-short-handed", "after it begins");
+    let gear = |value: Value| move |file: &mut Value| file["equipment"][0]["outages"] = value.clone();
+    refused(gear(spell(early, late, "units", 0)), "/equipment/0/outages/0/units", "bad-outage", "at least 1");
+    refused(gear(spell(early, late, "units", 900)), "/equipment/0/outages/0/units", "bad-outage", "than there are");
+    refused(gear(spell(early, early, "units", 1)), "/equipment/0/outages/0", "bad-outage", "after it begins");
+    let house = |file: &mut Value| file["houses"][0]["closures"] = json!([{ "from": late, "until": early }]);
+    refused(house, "/houses/0/closures/0", "bad-closure", "after it begins");
+    let many = |file: &mut Value| {
+        file["houses"][0]["closures"] = json!(vec![json!({ "from": early, "until": late }); 401]);
+    };
+    refused(many, "/houses/0/closures", "too-many", "400");
+    let pin = |file: &mut Value| file["jobs"][0]["pins"][0]["day"] = json!("2026-02-30");
+    refused(pin, "/jobs/0/pins/0/day", "bad-date", "2026-03-09");
+}
+
 #[test]
 fn sizes_beyond_any_company() {
     let name = |file: &mut Value| file["crews"][0]["name"] = json!("n".repeat(300));

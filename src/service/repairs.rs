@@ -1,0 +1,226 @@
+//! Repairs: after whatever changed the world, the published plan is looked at again, and what cannot stay is planned
+//! anew with as few broken promises as possible. One company at a time by lease, any number of servers; what happens
+//! during a repair is answered by the next one.
+
+use super::planning::{Draft, audited, draft_of};
+use super::snapshot::Snapshot;
+use super::{BasisDto, Service, ServiceError};
+use crate::domain::plan::Plan;
+use crate::domain::situation::Situation;
+use crate::dto::RepairsDto;
+use crate::planner::{Basis, REPAIR_MOVES, Request};
+use crate::store::{BookingRow, Document, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, StoreError};
+use chrono::{DateTime, SubsecRound, Utc};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::time::Duration;
+use utoipa::ToSchema;
+use uuid::Uuid;
+
+/// Longer than any repair takes. After a crash, another server looks again when it is over.
+const LEASE: Duration = Duration::from_secs(60);
+/// Rest after the first failure; doubled by each further one.
+const REST_MIN: Duration = Duration::from_secs(2);
+/// Longest rest after failures.
+const REST_MAX: Duration = Duration::from_secs(300);
+/// Ways tried until the audit is content, best first.
+const TRIES: [(Basis, u64); 4] =
+    [(Basis::Repair, REPAIR_MOVES), (Basis::Repair, 0), (Basis::Published, 0), (Basis::Anew, 0)];
+
+/// What a turn came to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Repaired {
+    /// No company waits.
+    Idle,
+    /// Nothing that was promised has to change.
+    Unchanged,
+    /// A plan was published or proposed.
+    Changed(Uuid),
+    /// The plan was published by somebody else meanwhile, or the turn was lost: it is looked at again.
+    Overtaken,
+    /// It failed, and is tried again later.
+    Failed,
+}
+
+/// What a repair answers, and what it did.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub(super) struct RepairDoc {
+    pub(super) changes: Vec<ChangeDto>,
+    pub(super) moved: usize,
+    pub(super) added: usize,
+    pub(super) dropped: usize,
+}
+
+/// Something that changed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct ChangeDto {
+    /// What: `house`, `crew`, `equipment`, `region`, `job`, `step_record`, `house_air_reading` or `company`.
+    pub what: String,
+    /// Key of the job, where it was one, or a report on one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub job: Option<String>,
+    /// When.
+    pub changed_at: DateTime<Utc>,
+}
+
+/// How a plan differs from what is booked, counted in pieces of work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Beside {
+    moved: usize,
+    added: usize,
+    dropped: usize,
+    /// Begun or over at another time than booked; no promise.
+    happened: usize,
+}
+
+/// A plan made in a turn.
+struct Made {
+    draft: Draft,
+    beside: Beside,
+}
+
+impl Service {
+    /// Takes the turn of the company that has waited longest, and repairs its plan.
+    ///
+    /// # Errors
+    /// `Unavailable`; everything else is kept with the company for its office to see.
+    pub async fn repair_next(&self) -> Result<Repaired, ServiceError> {
+        let Some(turn) = self.store.claim_repair(LEASE).await? else { return Ok(Repaired::Idle) };
+        match self.repair(turn).await {
+            Err(ServiceError::Store(StoreError::LeaseLost)) => Ok(Repaired::Overtaken),
+            Err(error) => {
+                tracing::warn!(%error, company = %turn.company, "a repair failed");
+                let mut session = self.store.session(turn.company).await?;
+                let failures = session.repair_state().await?.failures.clamp(0, 16);
+                let rest = REST_MAX.min(REST_MIN * 2u32.pow(failures.unsigned_abs()));
+                session.fail_repair(turn, &error.to_string(), rest).await?;
+                session.commit().await?;
+                Ok(Repaired::Failed)
+            }
+            done => done,
+        }
+    }
+
+    async fn repair(&self, turn: RepairTurn) -> Result<Repaired, ServiceError> {
+        let mut session = self.store.snapshot(turn.company).await?;
+        let seen = session.repair_changes().await?;
+        let promise = session.published_plan().await?;
+        if promise.is_none() {
+            // Nothing is promised, so nothing has to be repaired.
+            drop(session);
+            return self.end_unchanged(turn, &seen).await;
+        }
+        let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
+        drop(session);
+        let (snapshot, made) = tokio::task::spawn_blocking(move || {
+            let made = made(&snapshot);
+            (snapshot, made)
+        })
+        .await?;
+        let made = made?;
+        if made.beside == Beside::default() {
+            return self.end_unchanged(turn, &seen).await;
+        }
+        self.keep_repair(turn, &seen, &snapshot, &made).await
+    }
+
+    /// Proposals of earlier repairs are withdrawn: what was promised can stay after all.
+    async fn end_unchanged(&self, turn: RepairTurn, seen: &[RepairChange]) -> Result<Repaired, ServiceError> {
+        let mut session = self.store.session(turn.company).await?;
+        session.withdraw_proposals().await?;
+        session.finish_repair(turn, seen).await?;
+        session.commit().await?;
+        Ok(Repaired::Unchanged)
+    }
+
+    /// Publishes or proposes, and ends the turn, all in one transaction.
+    async fn keep_repair(
+        &self,
+        turn: RepairTurn,
+        seen: &[RepairChange],
+        snapshot: &Snapshot,
+        made: &Made,
+    ) -> Result<Repaired, ServiceError> {
+        let mut session = self.store.session(turn.company).await?;
+        session.lock_company().await?;
+        if session.published_plan().await?.map(|plan| plan.id) != snapshot.published {
+            session.fail_repair(turn, "another plan was published meanwhile", Duration::ZERO).await?;
+            session.commit().await?;
+            return Ok(Repaired::Overtaken);
+        }
+        session.withdraw_proposals().await?;
+        let head = session.insert_plan(&made.draft.new, &made.draft.rows).await?;
+        let breaks = made.beside.moved + made.beside.added + made.beside.dropped > 0;
+        let publish = !breaks || snapshot.file.settings.repairs == RepairsDto::Automatic;
+        let done_at = self.now();
+        if publish {
+            session.publish_plan(head.id, head.version, done_at.trunc_subsecs(0)).await?;
+        }
+        let id = crate::store::new_id();
+        if breaks {
+            let jobs: BTreeMap<Uuid, &str> =
+                snapshot.rows.jobs.iter().map(|planned| (planned.job.id, planned.job.key.as_str())).collect();
+            let change = |change: &RepairChange| ChangeDto {
+                what: change.what.clone(),
+                job: change.job_id.and_then(|id| jobs.get(&id)).map(ToString::to_string),
+                changed_at: change.changed_at,
+            };
+            let Beside { moved, added, dropped, .. } = made.beside;
+            let doc = RepairDoc { changes: seen.iter().map(change).collect(), moved, added, dropped };
+            session
+                .insert_repair(&RepairRow {
+                    id,
+                    plan_id: head.id,
+                    outcome: if publish { RepairOutcome::Published } else { RepairOutcome::Proposed },
+                    changed_at: seen.first().map_or(done_at, |change| change.changed_at),
+                    done_at,
+                    doc: Document::of(&doc)?,
+                })
+                .await?;
+        }
+        session.finish_repair(turn, seen).await?;
+        session.commit().await?;
+        Ok(Repaired::Changed(head.id))
+    }
+}
+
+fn made(snapshot: &Snapshot) -> Result<Made, ServiceError> {
+    let situation = snapshot.situation()?.situation;
+    let plan = first_audited(&situation)?;
+    let draft = draft_of(snapshot, &situation, &plan, BasisDto::Repair)?;
+    let beside = beside(&draft.rows, &snapshot.rows.promised);
+    Ok(Made { draft, beside })
+}
+
+fn first_audited(situation: &Situation) -> Result<Plan, ServiceError> {
+    let mut refused = None;
+    for (basis, move_budget) in TRIES {
+        match audited(situation, Request { basis, move_budget, ..Request::new() }) {
+            Err(error @ ServiceError::PlanRejected(_)) => refused = Some(error),
+            other => return other,
+        }
+    }
+    Err(refused.unwrap_or(ServiceError::PlanRejected(0)))
+}
+
+/// The plan's pieces held against those that are booked.
+fn beside(rows: &[PlanRow], booked: &[BookingRow]) -> Beside {
+    let mut before: BTreeMap<(Uuid, &str, i32), &BookingRow> =
+        booked.iter().map(|row| ((row.job_id, row.step_key.as_str(), row.piece_no), row)).collect();
+    let mut beside = Beside::default();
+    for row in rows {
+        match before.remove(&(row.job_id, &row.step_key, row.piece_no)) {
+            Some(old)
+                if (old.crew_id, old.start, old.end, old.fixed) == (row.crew_id, row.start, row.end, row.fixed) => {}
+            _ if row.fixed => beside.happened += 1,
+            Some(_) => beside.moved += 1,
+            None => beside.added += 1,
+        }
+    }
+    for old in before.values() {
+        let happened =
+            old.fixed || rows.iter().any(|row| row.fixed && (row.job_id, &row.step_key) == (old.job_id, &old.step_key));
+        if happened { beside.happened += 1 } else { beside.dropped += 1 }
+    }
+    beside
+}
