@@ -8,6 +8,7 @@
 pub mod api;
 pub mod audit;
 pub mod calculate;
+pub mod chance;
 pub mod cli;
 pub mod demo;
 pub mod domain;
@@ -20,4 +21,5 @@ pub mod store;
 pub mod trade;
 pub mod weather;
 pub mod web;
+pub mod webhook;
 pub mod worker;

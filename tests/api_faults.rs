@@ -16,7 +16,7 @@ use tackfree::api::Settings;
 async fn without_a_database_everybody_is_told_to_come_again() {
     let mut proxy = Proxy::new(server().socket_directory());
     let folder = proxy.folder().to_owned();
-    let settings = Settings { operator_token: Some(OPERATOR.into()), workers: Some(2) };
+    let settings = Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), ..Settings::default() };
     let app = app::start_behind(settings, |options| options.socket(&folder)).await;
     let office = small_office(&app).await;
     let feed = office.post("/v1/feeds", &json!({"kind": "office"})).await.expect(201);

@@ -268,7 +268,18 @@ async fn the_owner_need_not_be_a_superuser() {
     let viewer = NewToken { name: "wall".into(), role: TokenRole::Viewer, crew_id: None, expires_at: None };
     let (token, secret) = session.insert_token(&viewer).await.unwrap();
     let (feed, address) = session.insert_feed(FeedKind::Office).await.unwrap();
+    let webhook = NewWebhook { address: "https://example.com/".into(), kinds: vec![], secret: vec![7; 32], at: at(0) };
+    session.insert_webhook(&webhook).await.unwrap();
+    session.tell(NewNotice {
+        kind: NoticeKind::PlanPublished,
+        job_id: None,
+        crew_id: None,
+        at: at(0),
+        doc: doc(json!({})),
+    });
     session.commit().await.unwrap();
+    assert_eq!(store.companies_to_prune(at(1), at(0), 5).await.unwrap(), [company]);
+    assert_eq!(store.lease_deliveries(at(1), at(2), 5, 5).await.unwrap().len(), 1);
     assert_eq!(store.find_token(secret.reveal()).await.unwrap().unwrap().id, token.id);
     assert_eq!(store.find_feed(address.reveal()).await.unwrap().unwrap().id, feed.id);
     assert_eq!(list_companies(&owner).await.unwrap(), [(company, "Plane & Sons".to_owned())]);

@@ -155,7 +155,9 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     if secured {
         problems.push((503, "The database cannot be reached, or is too busy"));
     }
-    if *method == HttpMethod::Get && secured {
+    // A stream has no state to compare.
+    let compared = *method == HttpMethod::Get && secured && path != "/v1/stream";
+    if compared {
         operation.parameters.get_or_insert_default().push(RefOr::T(if_none_match()));
         let unchanged = ResponseBuilder::new().description("The asker has it already, as If-None-Match says");
         operation.responses.responses.entry("304".to_owned()).or_insert_with(|| unchanged.build().into());
@@ -164,8 +166,7 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
         operation.responses.responses.entry(status.to_string()).or_insert_with(|| problem(about).into());
     }
     if let Some(RefOr::T(ok)) = operation.responses.responses.get_mut("200")
-        && (*method == HttpMethod::Get || conditional)
-        && secured
+        && (compared || (conditional && secured))
     {
         let header = HeaderBuilder::new().schema(Some(text())).description(Some("Version of what is in the reply"));
         ok.headers.insert("ETag".to_owned(), RefOr::T(header.build()));

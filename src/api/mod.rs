@@ -8,6 +8,7 @@
 //! | `routes` | one module for each noun |
 //! | `caller`, `touched` | who asks |
 //! | `body`, `page`, `headers`, `reply`, `plain` | what comes in and goes out |
+//! | `stream` | news as it comes |
 //! | `once` | the same request twice |
 //! | `problem`, `registry` | what goes wrong |
 
@@ -23,6 +24,7 @@ mod registry;
 mod reply;
 mod routes;
 mod server;
+mod stream;
 mod touched;
 mod unknown;
 
@@ -30,10 +32,12 @@ pub use document::openapi;
 pub use problem::{PROBLEM_JSON, Problem, ProblemBody, ProblemError};
 pub use registry::{ALL as PROBLEMS, Kind as ProblemKind};
 pub use server::{ServeError, Settings, serve};
+pub use stream::StreamLimits;
 
 use crate::service::Service;
 use crate::store::{CompanyId, Session};
 use sha2::{Digest, Sha256};
+use stream::Streams;
 use touched::Touched;
 use unknown::Addresses;
 
@@ -43,13 +47,14 @@ pub(super) struct Api {
     /// SHA-256 of the operator's token, if there is one.
     operator: Option<[u8; 32]>,
     touched: Touched,
+    streams: Streams,
     addresses: Addresses,
 }
 
 impl Api {
-    fn new(service: Service, operator_token: Option<&str>, addresses: Addresses) -> Api {
+    fn new(service: Service, operator_token: Option<&str>, streams: StreamLimits, addresses: Addresses) -> Api {
         let operator = operator_token.map(|token| Sha256::digest(token.as_bytes()).into());
-        Api { service, operator, touched: Touched::default(), addresses }
+        Api { service, operator, touched: Touched::default(), streams: Streams::new(streams), addresses }
     }
 
     /// A transaction that only reads and sees one state.

@@ -211,6 +211,7 @@ impl From<ServiceError> for Problem {
             ServiceError::CannotPlan(errors) => Problem::new(registry::CANNOT_PLAN, counted(&errors)).errors(errors),
             ServiceError::BuiltIn(_) => Problem::new(registry::BUILT_IN, told),
             ServiceError::NoGridpoint(_) => Problem::new(registry::NO_GRIDPOINT, told),
+            ServiceError::WebhookOff(_) => Problem::new(registry::WEBHOOK_OFF, told),
             ServiceError::NoWeatherService => Problem::new(registry::NO_WEATHER_SERVICE, told),
             ServiceError::NoForecast(error) => {
                 let (code, cure) = (error.code().to_owned(), error.cure().to_owned());

@@ -73,6 +73,8 @@ problems! {
         "Give the region a `gridpoint`: the weather service tells it of any place under /points/{latitude},{longitude}.";
     NO_WEATHER_SERVICE = "no-weather-service", CONFLICT, "This server asks no weather service",
         "Have the operator start it with --weather-contact, or bring the forecast by hand.";
+    WEBHOOK_OFF = "webhook-off", CONFLICT, "Nothing is sent to a webhook that is switched off",
+        "Make a new webhook; notices of the last 30 days can be read from the stream.";
     BODY_TOO_SLOW = "body-too-slow", REQUEST_TIMEOUT, "The body did not arrive in time",
         "Send it again over a better connection, or less of it.";
     STALE = "stale", PRECONDITION_FAILED, "It has been changed in the meantime",
@@ -89,12 +91,16 @@ problems! {
         "Read it first, and send its ETag as If-Match; `If-Match: *` changes it whatever it is.";
     PLANNING_BUSY = "planning-busy", TOO_MANY_REQUESTS, "Other plans are being made",
         "Wait as long as Retry-After says, and send it again.";
+    TOO_MANY_STREAMS = "too-many-streams", TOO_MANY_REQUESTS, "The company has as many streams open as it may",
+        "Close streams that nobody reads: one for each program is enough. Then try again.";
     PLAN_REJECTED = "plan-rejected", INTERNAL_SERVER_ERROR, "The audit refused the planner's plan",
         "Try another seed, and send the operator GET /v1/planning-file: this is a defect of the program.";
     INTERNAL = "internal", INTERNAL_SERVER_ERROR, "The program failed",
         "Tell the operator the X-Request-Id of this reply.";
     WEATHER_FAILED = "weather-failed", BAD_GATEWAY, "The weather service gave no forecast",
         "Try again later; the forecast that is there stays until then.";
+    STREAMS_FULL = "streams-full", SERVICE_UNAVAILABLE, "This server has as many streams open as it can",
+        "Wait as long as Retry-After says, and try again; another copy of the server may have room.";
     DATABASE_BUSY = "database-busy", SERVICE_UNAVAILABLE, "The database is too busy",
         "Wait as long as Retry-After says, and send it again. Nothing was done.";
     DATABASE_UNAVAILABLE = "database-unavailable", SERVICE_UNAVAILABLE, "The database cannot be reached",

@@ -2,6 +2,7 @@
 
 use super::problem::Problem;
 use super::routes;
+use super::stream::StreamLimits;
 use super::unknown::{Addresses, unknown};
 use super::{Api, document, registry};
 use crate::service::Service;
@@ -31,6 +32,8 @@ pub struct Settings {
     pub operator_token: Option<String>,
     /// Threads that answer; `None`: one for each core.
     pub workers: Option<usize>,
+    /// How many streams of news, and how patient.
+    pub streams: StreamLimits,
 }
 
 /// Why the server did not start, or came to a bad end.
@@ -55,7 +58,7 @@ pub async fn serve(
 ) -> Result<(), ServeError> {
     let document = document::openapi();
     let addresses = Addresses::of(&document);
-    let api = web::Data::new(Api::new(service, settings.operator_token.as_deref(), addresses));
+    let api = web::Data::new(Api::new(service, settings.operator_token.as_deref(), settings.streams, addresses));
     let text = web::Bytes::from(serde_json::to_vec(&document).unwrap_or_default());
     let described = move || {
         let text = text.clone();
@@ -80,6 +83,7 @@ pub async fn serve(
             .default_service(web::to(unknown))
             .wrap(from_fn(finish))
             .wrap(Compress::default())
+            .wrap(from_fn(without_identity))
             .wrap(TracingLogger::<Span>::new())
     })
     .client_request_timeout(HEAD_TIMEOUT)
@@ -107,6 +111,23 @@ fn path_config() -> web::PathConfig {
         .error_handler(|_, _| Problem::new(registry::NOT_FOUND, "there is nothing of that name").into())
 }
 
+/// Says that a request is a HEAD that is answered as a GET, for what has no end.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct OnlyHead;
+
+/// What was not to be compressed is marked `identity`, which is not for the wire (RFC 9110, section 8.4.1).
+async fn without_identity(
+    request: ServiceRequest,
+    next: Next<impl MessageBody>,
+) -> Result<ServiceResponse<impl MessageBody>, actix_web::Error> {
+    let mut response = next.call(request).await?;
+    let encoding = response.headers().get(header::CONTENT_ENCODING);
+    if encoding.is_some_and(|encoding| encoding.as_bytes() == b"identity") {
+        response.headers_mut().remove(header::CONTENT_ENCODING);
+    }
+    Ok(response)
+}
+
 /// HEAD is answered as GET without the body (the connection leaves it out), and every reply has the headers that keep
 /// browsers from guessing and telling.
 async fn finish(
@@ -115,6 +136,7 @@ async fn finish(
 ) -> Result<ServiceResponse<impl MessageBody>, actix_web::Error> {
     if request.method() == Method::HEAD {
         request.head_mut().method = Method::GET;
+        request.extensions_mut().insert(OnlyHead);
     }
     let id = request.extensions().get::<RequestId>().map(ToString::to_string);
     let mut response = next.call(request).await?;

@@ -4,7 +4,7 @@
 use super::beware;
 use super::database::DatabaseArguments;
 use super::documents::Documents;
-use super::serve::{bind, until_stopped};
+use super::serve::{WebhookArguments, bind, until_stopped};
 use super::week::{self, Shown};
 use super::{Refusal, plan};
 use crate::demo;
@@ -47,6 +47,9 @@ pub struct DemoArguments {
     /// Print the week and stop, instead of serving on
     #[arg(long)]
     pub once: bool,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+    pub webhooks: WebhookArguments,
 }
 
 /// The computer's clock, shifted so that the demo starts when it is told to.
@@ -74,6 +77,7 @@ pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Re
     let database = database.open().await?;
     let shift = arguments.at.map_or(TimeDelta::zero(), |at| at - SystemClock.now());
     let service = Service::with_clock(database.store.clone(), Arc::new(ShiftedClock(shift)));
+    let service = service.with_webhook_targets(arguments.webhooks.targets());
     let address = listener.local_addr().unwrap_or(arguments.listen);
     let base = format!("http://{address}");
     let outcome = load_and_show(&service, arguments.time_zone.as_deref(), &base, began).await;

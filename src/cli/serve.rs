@@ -5,7 +5,8 @@ use super::database::{Database, DatabaseArguments};
 use super::forecasts::WeatherArguments;
 use crate::api;
 use crate::service::{Service, Stop};
-use crate::worker::{Repairs, Worker};
+use crate::webhook::Targets;
+use crate::worker::{Deliver, Prune, Repairs, Worker};
 use std::net::{SocketAddr, TcpListener};
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -24,7 +25,36 @@ pub struct ServeArguments {
     pub operator_token: Option<String>,
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+    pub webhooks: WebhookArguments,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub weather: WeatherArguments,
+}
+
+/// Where notices may be sent to.
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub struct WebhookArguments {
+    /// Where webhooks may lead: `public` addresses only, or also `private` ones: this machine and its network
+    #[arg(long, env = "TACKFREE_WEBHOOK_TARGETS", default_value = "public", value_name = "WHICH")]
+    pub webhook_targets: WebhookTargets,
+}
+
+/// As the command line says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+#[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+pub enum WebhookTargets {
+    Public,
+    Private,
+}
+
+impl WebhookArguments {
+    /// As the service knows it.
+    pub fn targets(self) -> Targets {
+        match self.webhook_targets {
+            WebhookTargets::Public => Targets::Public,
+            WebhookTargets::Private => Targets::Private,
+        }
+    }
 }
 
 /// Takes the address before anything else is started, so that a taken one is told at once.
@@ -41,6 +71,7 @@ pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> 
     let listener = bind(arguments.listen)?;
     let database = database.open().await?;
     let service = Service::new(database.store.clone()).with_weather(source);
+    let service = service.with_webhook_targets(arguments.webhooks.targets());
     eprintln!("tackfree serves on http://{}/ (API: /docs/)", arguments.listen);
     until_stopped(database, service, listener, arguments.operator_token.clone()).await
 }
@@ -65,9 +96,12 @@ pub async fn until_stopped(
     listener: TcpListener,
     operator_token: Option<String>,
 ) -> Result<(), Refusal> {
-    let settings = api::Settings { operator_token, workers: None };
+    let settings = api::Settings { operator_token, ..api::Settings::default() };
     let pages = crate::web::configure(service.clone());
-    let worker = Worker::new(&service).with(Repairs(service.clone()));
+    let worker = Worker::new(&service)
+        .with(Repairs(service.clone()))
+        .with(Deliver::new(&service))
+        .with(Prune::new(&service));
     let signals = tokio::spawn(stop_at_signal(service.stopping().clone()));
     let mut handle = None;
     let served = {

@@ -11,6 +11,7 @@
 //! | `past_weather` | a table of hours that have been, of which normals are made |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `meter`, `verdict`, `prediction` | what a check asks, what its readings come to, when a failed floor will pass |
+//! | `chance` | what a simulation of a plan says |
 //! | `treat_again` | how a chain grows when a check fails |
 //! | `load_list`, `load_list_text` | what a crew takes along, and how that is printed |
 //! | `customer_dates` | what the customer may do when, and the letter |
@@ -24,6 +25,7 @@
 mod blocker;
 mod calendar;
 mod chain;
+mod chance;
 mod crew;
 mod customer_dates;
 mod fault;
@@ -69,6 +71,9 @@ mod tests;
 pub use blocker::{BlockerDto, CauseDto, StepRefDto};
 pub use calendar::{CalendarDto, ExceptionDto, WeekWindowDto, WeekdayDto, WindowDto};
 pub use crew::{CrewDto, EquipmentDto};
+pub use chance::{
+    ChanceModelDto, ChancesDto, DriverDto, DriverKindDto, HouseChanceDto, JobChanceDto, OverrunDto, treat_again,
+};
 pub use customer_dates::{CHANGES, CustomerDatesDto, CustomerLetterDto, KeepOffDto, day_and_time};
 pub(crate) use fault::{At, Faults};
 pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};

@@ -67,12 +67,17 @@ impl Directory {
 
     /// One step; jobs, houses and steps are never deleted, so it is there.
     pub(super) fn step(&self, job: Uuid, key: &str) -> Option<Known<'_>> {
-        let job = self.jobs.get(&job)?;
-        let house = self.houses.get(&job.house_id)?;
+        let (job, house, zone) = self.of_job(job)?;
         let step = self.steps.get(&job.id)?.get(key)?;
         let film = self.films.get(&(job.id, key.to_owned())).copied();
-        let zone = wire::zone_or(house.time_zone.as_deref(), self.office);
         Some(Known { job, house, step, film, zone })
+    }
+
+    /// A job, its house, and the house's wall clock.
+    pub(super) fn of_job(&self, job: Uuid) -> Option<(&JobRow, &HouseDto, Zone)> {
+        let job = self.jobs.get(&job)?;
+        let house = self.houses.get(&job.house_id)?;
+        Some((job, house, wire::zone_or(house.time_zone.as_deref(), self.office)))
     }
 
     /// All steps of a job, by key.

@@ -40,6 +40,9 @@ pub enum ServiceError {
     /// The weather service gave none.
     #[error(transparent)]
     NoForecast(#[from] FetchError),
+    /// Nothing is sent to a webhook that is off.
+    #[error("the webhook is switched off: {0}")]
+    WebhookOff(String),
     /// Too many plannings at once.
     #[error("other plans are being made")]
     PlanningBusy,

@@ -15,6 +15,7 @@
 //! | `repairs`, `repair_views` | the published plan after whatever changed the world; as shown |
 //! | `presumed` | what nobody has reported yet |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
+//! | `chances` | will each house make its date? |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `treatment` | a treatment, second by second |
 //! | `keep_off` | when the customer should not walk on a floor |
@@ -22,6 +23,7 @@
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
@@ -30,6 +32,7 @@ mod air_readings;
 mod bench;
 mod calendars;
 mod care;
+mod chances;
 mod check_verdict;
 mod checks;
 pub mod clock;
@@ -44,6 +47,7 @@ mod jobs;
 mod keep_off;
 mod letters;
 mod load_lists;
+mod notices;
 mod nouns;
 mod planning;
 mod plans;
@@ -54,8 +58,10 @@ mod repair_views;
 mod repairs;
 mod report_rules;
 mod snapshot;
+mod told;
 mod treatment;
 mod wakes;
+mod webhooks;
 mod weeks;
 mod wire;
 
@@ -63,6 +69,7 @@ pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView}
 pub use air_readings::{AirReadingBody, AirReadingView};
 pub use calendars::{CalendarText, kind_word};
 pub use care::CareNote;
+pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
@@ -72,6 +79,7 @@ pub use forecasts::{Brought, ForecastFetched};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
+pub use notices::{NoticeKindDto, NoticePage, NoticeView};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
@@ -81,11 +89,13 @@ pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SEC
 pub use repairs::{ChangeDto, Repaired};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
 pub use wakes::{Stop, Waiting, Wakes};
+pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 
 use crate::domain::time::Minute;
 use crate::store::Store;
 use crate::weather::fetch::Source;
+use crate::webhook::Targets;
 use chrono::{DateTime, Utc};
 use clock::{Clock, SystemClock};
 use std::sync::Arc;
@@ -101,6 +111,7 @@ pub struct Service {
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
     weather: Option<Source>,
+    webhook_targets: Targets,
     wakes: Wakes,
     stopping: Stop,
 }
@@ -114,7 +125,15 @@ impl Service {
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
         let plannings = Arc::new(Semaphore::new(PLANNINGS_MAX));
-        Service { store, clock, plannings, weather: None, wakes: Wakes::default(), stopping: Stop::default() }
+        Service {
+            store,
+            clock,
+            plannings,
+            weather: None,
+            webhook_targets: Targets::default(),
+            wakes: Wakes::default(),
+            stopping: Stop::default(),
+        }
     }
 
     /// With a weather service to ask.

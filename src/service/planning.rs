@@ -9,10 +9,11 @@ use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::Situation;
 use crate::dto::{CauseDto, GearDto, GuessDto, PlanCostDto, PlanDto, UnplacedDto, plan_to_dto};
 use crate::planner::{Basis, Request, plan};
-use crate::store::{CompanyId, Document, NewPlan, PlanRow, PlanningRows, Session};
+use crate::store::{CompanyId, Document, NewPlan, NoticeKind, PlanRow, PlanningRows, Session};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::time::Duration;
+use tokio::sync::OwnedSemaphorePermit;
 use utoipa::ToSchema;
 
 /// Moves of a search when nobody says how many: a second or so for an office of ordinary size.
@@ -91,8 +92,7 @@ impl Service {
     /// # Errors
     /// `CannotPlan`, `PlanningBusy`; `PlanRejected` is a defect of this program.
     pub async fn draft(&self, company: CompanyId, body: &DraftBody) -> Result<Draft, ServiceError> {
-        let turn = tokio::time::timeout(TURN_MAX, self.plannings.clone().acquire_owned()).await;
-        let Ok(Ok(turn)) = turn else { return Err(ServiceError::PlanningBusy) };
+        let turn = self.turn().await?;
         let mut session = self.store.snapshot(company).await?;
         // The instant is read when the rows are: a report that is there has happened by then.
         let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
@@ -106,13 +106,24 @@ impl Service {
         drafted.await?
     }
 
+    /// Waits for those who compute before; whoever holds it is one of the few who do.
+    ///
+    /// # Errors
+    /// `PlanningBusy`.
+    pub(super) async fn turn(&self) -> Result<OwnedSemaphorePermit, ServiceError> {
+        let turn = tokio::time::timeout(TURN_MAX, self.plannings.clone().acquire_owned()).await;
+        turn.ok().and_then(Result::ok).ok_or(ServiceError::PlanningBusy)
+    }
+
     /// Keeps a draft.
     ///
     /// # Errors
     /// `DanglingChain` when a step has been taken out of its chain meanwhile.
     pub async fn keep_draft(&self, session: &mut Session, draft: &Draft) -> Result<PlanView, ServiceError> {
         let head = session.insert_plan(&draft.new, &draft.rows).await?;
-        self.plan_view(session, head).await
+        let view = self.plan_view(session, head).await?;
+        self.tell_draft(session, NoticeKind::PlanProposed, &view.plan)?;
+        Ok(view)
     }
 }
 

@@ -4,7 +4,7 @@ use super::directory::Directory;
 use super::planning::{BasisDto, PlanDoc};
 use super::{Service, ServiceError, snapshot, wire};
 use crate::dto::{CauseDto, GuessDto, PieceDto, PlacedStateDto, PlacementDto, PlanCostDto, UnplacedDto};
-use crate::store::{PlanHead, PlanRow, PlanStatus, Session};
+use crate::store::{NoticeKind, PlanHead, PlanRow, PlanStatus, Session};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -146,7 +146,9 @@ impl Service {
         version: i64,
     ) -> Result<(PlanListed, i64), ServiceError> {
         let head = session.reject_plan(id, version).await?;
-        Ok((PlanListed::of(&head)?, head.version))
+        let plan = PlanListed::of(&head)?;
+        self.tell_draft(session, NoticeKind::PlanRejected, &plan)?;
+        Ok((plan, head.version))
     }
 
     pub(super) async fn plan_view(&self, session: &mut Session, head: PlanHead) -> Result<PlanView, ServiceError> {

@@ -212,7 +212,9 @@ impl Service {
             session.update_job(site.row.id, site.row.version, &grown).await?;
         }
         let zone = wire::zone_or(site.house.time_zone.as_deref(), site.bench.zone);
-        view(&row, &site.bench.crew_keys, zone)
+        let view = view(&row, &site.bench.crew_keys, zone)?;
+        self.tell_record(session, (job, &site.house.key), &row, &view)?;
+        Ok(view)
     }
 
     /// The job, which nobody else changes or reports on until the transaction ends. Of two who report a step at once, the

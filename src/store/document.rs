@@ -38,6 +38,13 @@ impl Document {
     }
 }
 
+/// As it is, within whatever it is a part of.
+impl Serialize for Document {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        self.0.serialize(serializer)
+    }
+}
+
 impl Type<Postgres> for Document {
     fn type_info() -> PgTypeInfo {
         <Json<Box<RawValue>> as Type<Postgres>>::type_info()

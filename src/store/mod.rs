@@ -12,9 +12,10 @@
 //! | `companies` | companies and their settings |
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `chains` | jobs; their steps and waits |
-//! | `records` | what happened on the floor |
+//! | `records`, `experience` | what happened on the floor; counts over it |
 //! | `air_readings` | air measured in houses |
 //! | `plans` | plans and their rows |
+//! | `differences` | what one plan has elsewhere than another |
 //! | `copy` | rows as binary COPY |
 //! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
 //! | `planning` | the whole planning input at once |
@@ -34,8 +35,10 @@ pub mod cluster;
 mod companies;
 mod copy;
 mod deliveries;
+mod differences;
 mod document;
 mod error;
+mod experience;
 mod feeds;
 mod fetches;
 mod idempotency;
@@ -61,8 +64,10 @@ pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};
 pub use companies::{CompanyRow, list_companies};
 pub use copy::PlanRow;
 pub use deliveries::{DeliveryRow, DeliveryStatus, Lease, Settled, ToSend};
+pub use differences::{JobEnds, OtherPiece};
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
+pub use experience::{CheckTries, WorkTimes};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};
 pub use fetches::RegionFetch;
 pub use idempotency::{Begun, REQUESTS_KEPT_HOURS, StoredResponse, Ticket};

@@ -7,10 +7,16 @@
 //! | `mod` | the loop |
 //! | `listen` | one connection that hears of news |
 //! | `repairs` | published plans are repaired |
+//! | `deliver` | notices to webhooks |
+//! | `prune` | throwing away what is old |
 
+mod deliver;
 mod listen;
+mod prune;
 mod repairs;
 
+pub use deliver::Deliver;
+pub use prune::Prune;
 pub use repairs::Repairs;
 
 use crate::service::{Service, ServiceError, Stop, Waiting};

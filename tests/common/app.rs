@@ -13,11 +13,14 @@ use std::net::TcpListener;
 use std::sync::Arc;
 use std::sync::mpsc;
 use std::thread::JoinHandle;
+use std::time::Duration;
 use tackfree::api::{Settings, serve};
-use tackfree::service::Service;
 use tackfree::service::clock::SetClock;
+use tackfree::service::{Service, Stop};
 use tackfree::store::{POOL_SIZE_DEFAULT, Store};
 use tackfree::weather::fetch::{Source, provide_tls};
+use tackfree::webhook::Targets;
+use tackfree::worker::Worker;
 
 pub const OPERATOR: &str = "operator-for-tests";
 
@@ -32,6 +35,8 @@ pub struct App {
     pub clock: Arc<SetClock>,
     pub test: TestStore,
     pub http: Client,
+    /// Tells streams to end.
+    pub stopping: Stop,
     handle: ServerHandle,
     thread: Option<JoinHandle<()>>,
 }
@@ -53,7 +58,7 @@ pub struct Answer {
 }
 
 pub async fn start() -> App {
-    start_with(Settings { operator_token: Some(OPERATOR.into()), workers: Some(2) }).await
+    start_with(Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), ..Settings::default() }).await
 }
 
 pub async fn start_with(settings: Settings) -> App {
@@ -67,7 +72,7 @@ pub async fn start_behind(settings: Settings, way: impl FnOnce(PgConnectOptions)
 
 /// With a weather service to ask.
 pub async fn start_under(weather: Source) -> App {
-    let settings = Settings { operator_token: Some(OPERATOR.into()), workers: Some(2) };
+    let settings = Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), ..Settings::default() };
     start_whole(settings, |options| options, Some(weather)).await
 }
 
@@ -76,8 +81,17 @@ async fn start_whole(
     way: impl FnOnce(PgConnectOptions) -> PgConnectOptions,
     weather: Option<Source>,
 ) -> App {
+    start_on(fresh_store().await, settings, way, weather).await
+}
+
+/// As [`start_with`], on a database that is there already.
+async fn start_on(
+    test: TestStore,
+    settings: Settings,
+    way: impl FnOnce(PgConnectOptions) -> PgConnectOptions,
+    weather: Option<Source>,
+) -> App {
     provide_tls();
-    let test = fresh_store().await;
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let base = format!("http://{}", listener.local_addr().unwrap());
     let clock = Arc::new(SetClock::new(monday()));
@@ -87,16 +101,23 @@ async fn start_whole(
         actix_web::rt::System::new().block_on(async move {
             let store = Store::open(app, POOL_SIZE_DEFAULT).await.unwrap();
             let service = Service::with_clock(store, of_server).with_weather(weather);
+            let service = service.with_webhook_targets(Targets::Private);
             let pages = tackfree::web::configure(service.clone());
-            serve(service, listener, settings, pages, |handle| send.send(handle).unwrap()).await.unwrap();
+            // It hears of news; tests step the tasks themselves.
+            let worker = Worker::new(&service);
+            let stopping = service.stopping().clone();
+            let started = |handle| send.send((handle, stopping)).unwrap();
+            serve(service, listener, settings, pages, started).await.unwrap();
+            worker.stop(Duration::from_secs(5)).await;
         });
     });
-    let handle = started.recv().unwrap();
-    App { base, clock, test, http: Client::new(), handle, thread: Some(thread) }
+    let (handle, stopping) = started.recv().unwrap();
+    App { base, clock, test, http: Client::new(), stopping, handle, thread: Some(thread) }
 }
 
 impl Drop for App {
     fn drop(&mut self) {
+        self.stopping.stop();
         drop(self.handle.stop(false));
         if let Some(thread) = self.thread.take() {
             let _ = thread.join();
@@ -105,6 +126,26 @@ impl Drop for App {
 }
 
 impl App {
+    /// Another server on the same database.
+    pub async fn twin(&self) -> App {
+        let TestStore { store, owner, app } = &self.test;
+        let test = TestStore { store: store.clone(), owner: owner.clone(), app: app.clone() };
+        let settings = Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), ..Settings::default() };
+        start_on(test, settings, |options| options, None).await
+    }
+
+    /// The use cases on this database and this clock, for stepping tasks.
+    pub fn service(&self) -> Service {
+        Service::with_clock(self.test.store.clone(), self.clock.clone()).with_webhook_targets(Targets::Private)
+    }
+
+    /// As if the server were told to stop; whether it has ended within this time.
+    pub async fn ends_within(&mut self, most: Duration) -> bool {
+        self.stopping.stop();
+        let ended = tokio::time::timeout(most, self.handle.stop(true)).await.is_ok();
+        ended && self.thread.take().is_some_and(|thread| thread.join().is_ok())
+    }
+
     /// Somebody with this token, or with none.
     pub fn caller(&self, token: &str) -> Caller {
         Caller { base: self.base.clone(), http: self.http.clone(), token: token.into() }
@@ -171,8 +212,13 @@ impl Caller {
 }
 
 impl Answer {
-    async fn of(response: Response) -> Answer {
+    async fn of(mut response: Response) -> Answer {
         let (status, headers) = (response.status(), response.headers().clone());
+        if headers.get("content-type").is_some_and(|kind| kind == "text/event-stream") {
+            // It does not end: what it begins with is all that can be waited for.
+            let begun = response.chunk().await.unwrap().unwrap_or_default();
+            return Answer { status, headers, text: String::from_utf8(begun.to_vec()).unwrap() };
+        }
         Answer { status, headers, text: response.text().await.unwrap() }
     }
 

@@ -3,5 +3,6 @@
 pub mod app;
 pub mod postgres;
 pub mod proxy;
+pub mod receiver;
 pub mod rows;
 pub mod store;

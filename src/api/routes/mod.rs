@@ -3,6 +3,7 @@
 mod air_readings;
 mod calculations;
 mod calendar;
+mod chances;
 mod companies;
 mod feeds;
 mod health;
@@ -15,7 +16,9 @@ mod plans;
 mod problems;
 mod regions;
 mod repairs;
+mod stream;
 mod tokens;
+mod webhooks;
 mod weeks;
 
 use super::caller::authenticate;
@@ -38,11 +41,14 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(jobs::configure)
             .configure(plans::configure)
             .configure(repairs::configure)
+            .configure(chances::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
             .configure(letters::configure)
             .configure(planning_file::configure)
             .configure(feeds::configure)
+            .configure(stream::configure)
+            .configure(webhooks::configure)
             .configure(calculations::configure),
     );
 }
