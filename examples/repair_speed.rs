@@ -1,6 +1,7 @@
 //! How fast and how good repairs are. A generated fleet is planned in full and published; then, again and again, all goes
 //! as planned until something fails, and that is repaired, and for comparison planned in full again:
-//! `cargo run --release --example repair_speed -- HOUSES CREWS FAILURES SEED [MOVES]`.
+//! `cargo run --release --example repair_speed -- HOUSES CREWS FAILURES SEED [MOVES [EVERY]]`,
+//! where one in EVERY (9 when nothing is said) is planned anew for comparison.
 //!
 //! Every plan is audited. A full plan from scratch may also be cheaper because it improves what the failure has nothing
 //! to do with: so the undisturbed world is planned in full again at the same instant, and what that gains is told too.
@@ -26,33 +27,42 @@ use tackfree::planner::{Request, plan};
 /// Failures happen within so many days from the plan's instant.
 const LIFE_DAYS: i64 = 21;
 
-/// One failure, repaired and planned anew.
+/// One failure, repaired.
 struct Case {
     failure: Failure,
     repair_ms: f64,
-    anew_ms: f64,
     /// Steps moved in the touched jobs, and in others.
     moved: (usize, usize),
     houses: usize,
-    unplaced: [usize; 5],
-    /// Costs but for what is left out; of the repair, the plan anew, a repair with as many moves as that; undisturbed:
-    /// kept and anew. What is left out costs so much that it would hide all else.
-    repaired: i64,
-    anew: i64,
-    long: i64,
-    kept: i64,
-    kept_anew: i64,
+    compared: Option<Compared>,
 }
+
+/// A repair beside plans that take longer. Costs are compared but for what is left out, which costs so much that it would
+/// hide all else: by how many percent the first costs more, where both leave out as many steps.
+struct Compared {
+    anew_ms: f64,
+    /// By the repair, and by the plan anew.
+    unplaced: [usize; 2],
+    over_anew: Option<f64>,
+    /// Over a repair with as many moves as the plan anew.
+    over_long: Option<f64>,
+    /// In the undisturbed world: what was published, kept, over a plan anew.
+    kept_over_anew: Option<f64>,
+}
+
+/// One in so many cases is compared when nothing is said; all kinds of failure come by turns.
+const COMPARED_EVERY: u64 = 9;
 
 fn main() {
     let numbers: Vec<u64> = std::env::args().skip(1).filter_map(|text| text.parse().ok()).collect();
     let [houses, crews, failures, seed, ..] = numbers[..] else {
-        eprintln!("usage: repair_speed HOUSES CREWS FAILURES SEED [MOVES]");
+        eprintln!("usage: repair_speed HOUSES CREWS FAILURES SEED [MOVES [EVERY]]");
         std::process::exit(2);
     };
     let request = numbers.get(4).map_or(Request::repair(), |moves| Request::repair().with_moves(*moves));
+    let every = numbers.get(5).copied().unwrap_or(COMPARED_EVERY).max(1) as usize;
     let situation = generate::fleet(seed, houses as usize, crews as usize);
-    let first = clean(&situation, Request::new()).0;
+    let (first, first_ms) = clean(&situation, Request::new());
     let mut draw = Draw::new(seed);
     let mut cases = Vec::new();
     let mut tried = 0;
@@ -60,10 +70,15 @@ fn main() {
         tried += 1;
         let failure = Failure::ALL[cases.len() % Failure::ALL.len()];
         if let Some((failed, jobs)) = fail(&mut draw, &situation, &first, failure, LIFE_DAYS) {
-            cases.push(case(&situation, &first, &failed, &jobs, failure, request));
+            let compare = cases.len().is_multiple_of(every);
+            cases.push(case(&situation, &first, &failed, (&jobs, failure), request, compare));
         }
     }
-    println!("{houses} houses, {crews} crews, {} steps, {} failures", situation.steps().count(), cases.len());
+    let steps = situation.steps().count();
+    println!(
+        "{houses} houses, {crews} crews, {steps} steps, {} failures; the first plan took {first_ms:.0} ms",
+        cases.len()
+    );
     told("all", &cases.iter().collect::<Vec<_>>());
     for failure in Failure::ALL {
         told(&format!("{failure:?}"), &cases.iter().filter(|case| case.failure == failure).collect::<Vec<_>>());
@@ -90,20 +105,27 @@ fn case(
     situation: &Situation,
     first: &Plan,
     failed: &Situation,
-    jobs: &[JobIx],
-    failure: Failure,
+    (jobs, failure): (&[JobIx], Failure),
     request: Request,
+    compare: bool,
 ) -> Case {
     let (repaired, repair_ms) = clean(failed, request);
-    let (anew, anew_ms) = clean(failed, Request::anew());
-    let long = clean(failed, request.with_moves(Request::anew().move_budget)).0;
-    let undisturbed = go_on(situation, first, failed.now, |_, _, attempt| attempt);
-    let kept = clean(&undisturbed, Request::repair()).0;
-    let kept_anew = clean(&undisturbed, Request::anew()).0;
+    let compared = compare.then(|| {
+        let (anew, anew_ms) = clean(failed, Request::anew());
+        let long = clean(failed, request.with_moves(Request::anew().move_budget)).0;
+        let undisturbed = go_on(situation, first, failed.now, |_, _, attempt| attempt);
+        let kept = clean(&undisturbed, Request::repair()).0;
+        Compared {
+            anew_ms,
+            unplaced: [&repaired, &anew].map(|plan| plan.unplaced.len()),
+            over_anew: over(&repaired, &anew),
+            over_long: over(&repaired, &long),
+            kept_over_anew: over(&kept, &clean(&undisturbed, Request::anew()).0),
+        }
+    });
     let moved = |promise: &&Placement| {
         repaired.placement(promise.step).is_none_or(|p| p.start() != promise.start() || p.crew != promise.crew)
     };
-    let rest = |plan: &Plan| plan.cost.total() - plan.cost.unplaced;
     let moved: Vec<&Placement> = failed.published.iter().filter(moved).collect();
     let houses: BTreeSet<JobIx> = moved.iter().map(|promise| promise.step.job).collect();
     // What broke without a job of its own touches those that cannot stay at all.
@@ -111,16 +133,24 @@ fn case(
     Case {
         failure,
         repair_ms,
-        anew_ms,
         moved: (inside, moved.len() - inside),
         houses: houses.iter().filter(|job| !jobs.contains(job)).count(),
-        unplaced: [&repaired, &anew, &long, &kept, &kept_anew].map(|plan| plan.unplaced.len()),
-        repaired: rest(&repaired),
-        anew: rest(&anew),
-        long: rest(&long),
-        kept: rest(&kept),
-        kept_anew: rest(&kept_anew),
+        compared,
     }
+}
+
+/// Cost but for what is left out.
+fn rest(plan: &Plan) -> i64 {
+    plan.cost.total() - plan.cost.unplaced
+}
+
+/// By how many percent the first costs more, where as much is left out.
+fn over(plan: &Plan, other: &Plan) -> Option<f64> {
+    (plan.unplaced.len() == other.unplaced.len()).then(|| above(rest(plan), rest(other)))
+}
+
+fn above(over: i64, under: i64) -> f64 {
+    (over - under) as f64 * 100.0 / under.max(1) as f64
 }
 
 /// The value below which `percent` of them lie.
@@ -131,35 +161,30 @@ fn percentile(values: impl Iterator<Item = f64>, percent: usize) -> f64 {
 }
 
 fn told(name: &str, cases: &[&Case]) {
-    let of = |value: &dyn Fn(&Case) -> f64| -> String {
-        let all = || cases.iter().map(|case| value(case));
-        format!("{:.2} / {:.2} / {:.2}", percentile(all(), 50), percentile(all(), 99), percentile(all(), 100))
+    let of = |values: Vec<f64>| -> String {
+        let at = |percent| percentile(values.iter().copied(), percent);
+        format!("{:.2} / {:.2} / {:.2} of {}", at(50), at(99), at(100), values.len())
     };
-    let above = |over: i64, under: i64| (over - under) as f64 * 100.0 / under.max(1) as f64;
-    println!("{name}: {} cases; median / 99th of a hundred / most", cases.len());
-    println!("  repair, ms                       {}", of(&|case| case.repair_ms));
-    println!("  of a plan anew, %                {}", of(&|case| case.repair_ms * 100.0 / case.anew_ms));
-    println!("  steps moved in the failed job    {}", of(&|case| case.moved.0 as f64));
-    println!("  steps moved elsewhere            {}", of(&|case| case.moved.1 as f64));
-    println!("  houses touched elsewhere         {}", of(&|case| case.houses as f64));
-    let over = |pair: [usize; 2], costs: &dyn Fn(&Case) -> (i64, i64)| {
-        let same = cases.iter().filter(|case| case.unplaced[pair[0]] == case.unplaced[pair[1]]);
-        let all: Vec<f64> = same.map(|case| above(costs(case).0, costs(case).1)).collect();
-        let at = |percent| percentile(all.iter().copied(), percent);
-        format!("{:.2} / {:.2} / {:.2} of {}", at(50), at(99), at(100), all.len())
-    };
+    let all = |value: &dyn Fn(&Case) -> f64| of(cases.iter().map(|case| value(case)).collect());
+    let compared = || cases.iter().filter_map(|case| case.compared.as_ref());
+    println!("{name}; median / 99th of a hundred / most");
+    println!("  repair, ms                       {}", all(&|case| case.repair_ms));
+    println!("  steps moved in the failed job    {}", all(&|case| case.moved.0 as f64));
+    println!("  steps moved elsewhere            {}", all(&|case| case.moved.1 as f64));
+    println!("  houses touched elsewhere         {}", all(&|case| case.houses as f64));
+    let ratios = cases.iter().filter_map(|case| Some(case.repair_ms * 100.0 / case.compared.as_ref()?.anew_ms));
+    println!("  time of a plan anew, %           {}", of(ratios.collect()));
     println!("  where as much is left out:");
-    println!("  cost over a plan anew, %         {}", over([0, 1], &|case| (case.repaired, case.anew)));
-    println!("  cost over a long repair, %       {}", over([0, 2], &|case| (case.repaired, case.long)));
-    println!("  undisturbed, over a plan anew, % {}", over([3, 4], &|case| (case.kept, case.kept_anew)));
-    let count = |test: &dyn Fn(&Case) -> bool| cases.iter().filter(|case| test(case)).count();
-    let alike = |case: &Case| case.unplaced[0] == case.unplaced[1];
+    println!("  cost over a plan anew, %         {}", of(compared().filter_map(|with| with.over_anew).collect()));
+    println!("  cost over a long repair, %       {}", of(compared().filter_map(|with| with.over_long).collect()));
+    println!("  undisturbed, over a plan anew, % {}", of(compared().filter_map(|with| with.kept_over_anew).collect()));
+    let count = |test: &dyn Fn(&Compared) -> bool| compared().filter(|with| test(with)).count();
     println!(
         "  against a plan anew: {} leave out fewer steps, {} more; of the others {} are cheaper, {} dearer, {} by over 1 %",
-        count(&|case| case.unplaced[0] < case.unplaced[1]),
-        count(&|case| case.unplaced[0] > case.unplaced[1]),
-        count(&|case| alike(case) && case.repaired < case.anew),
-        count(&|case| alike(case) && case.repaired > case.anew),
-        count(&|case| alike(case) && above(case.repaired, case.anew) > 1.0),
+        count(&|with| with.unplaced[0] < with.unplaced[1]),
+        count(&|with| with.unplaced[0] > with.unplaced[1]),
+        count(&|with| with.over_anew.is_some_and(|over| over < 0.0)),
+        count(&|with| with.over_anew.is_some_and(|over| over > 0.0)),
+        count(&|with| with.over_anew.is_some_and(|over| over > 1.0)),
     );
 }

@@ -103,7 +103,8 @@ impl Task for Long {
 async fn what_is_begun_is_finished_before_it_stops_but_not_waited_for_without_end() {
     let test = fresh_store().await;
     for (let_go, finished_then) in [(true, 1), (false, 0)] {
-        let (begun, go_on, finished) = (Arc::new(Notify::new()), Arc::new(Notify::new()), Arc::new(AtomicUsize::new(0)));
+        let (begun, go_on, finished) =
+            (Arc::new(Notify::new()), Arc::new(Notify::new()), Arc::new(AtomicUsize::new(0)));
         let long = Long { begun: begun.clone(), go_on: go_on.clone(), finished: finished.clone() };
         let service = service(test.store.clone());
         let worker = Worker::new(&service).with(long);

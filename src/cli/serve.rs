@@ -98,10 +98,8 @@ pub async fn until_stopped(
 ) -> Result<(), Refusal> {
     let settings = api::Settings { operator_token, ..api::Settings::default() };
     let pages = crate::web::configure(service.clone());
-    let worker = Worker::new(&service)
-        .with(Repairs(service.clone()))
-        .with(Deliver::new(&service))
-        .with(Prune::new(&service));
+    let worker =
+        Worker::new(&service).with(Repairs(service.clone())).with(Deliver::new(&service)).with(Prune::new(&service));
     let signals = tokio::spawn(stop_at_signal(service.stopping().clone()));
     let mut handle = None;
     let served = {

@@ -70,10 +70,10 @@ mod tests;
 
 pub use blocker::{BlockerDto, CauseDto, StepRefDto};
 pub use calendar::{CalendarDto, ExceptionDto, WeekWindowDto, WeekdayDto, WindowDto};
-pub use crew::{CrewDto, EquipmentDto};
 pub use chance::{
     ChanceModelDto, ChancesDto, DriverDto, DriverKindDto, HouseChanceDto, JobChanceDto, OverrunDto, treat_again,
 };
+pub use crew::{CrewDto, EquipmentDto};
 pub use customer_dates::{CHANGES, CustomerDatesDto, CustomerLetterDto, KeepOffDto, day_and_time};
 pub(crate) use fault::{At, Faults};
 pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};

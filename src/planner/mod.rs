@@ -40,8 +40,8 @@ pub mod state;
 pub mod timeline;
 
 pub use emphasis::alternatives;
-pub use request::{Basis, Emphasis, REPAIR_MOVES, Request};
 pub use pins::{PinsToDrop, TRIALS_MAX as PIN_TRIALS_MAX, pins_to_drop};
+pub use request::{Basis, Emphasis, REPAIR_MOVES, Request};
 
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
