@@ -82,6 +82,14 @@ struct Strength {
     people: Vec<(Span, u32)>,
 }
 
+/// What crews with the same calendar share: their working time and their regular hours, absences not taken off.
+struct Week<'s> {
+    zone: Zone,
+    calendar: &'s Calendar,
+    working: Vec<Span>,
+    regular: Vec<Span>,
+}
+
 /// Shared tables while a model is made; each distinct calendar, climate and gate is worked out once.
 pub struct Tables<'s> {
     /// The input.
@@ -89,6 +97,7 @@ pub struct Tables<'s> {
     /// What is made.
     pub model: Model,
     calendars: Vec<(Zone, &'s Calendar, &'s [Span], u32)>,
+    weeks: Vec<Week<'s>>,
     /// By crew.
     strengths: Vec<Strength>,
     /// Hours of a crew with certain numbers of people.
@@ -118,6 +127,7 @@ impl<'s> Tables<'s> {
             situation,
             model,
             calendars: Vec::new(),
+            weeks: Vec::new(),
             strengths: Vec::new(),
             manned: Vec::new(),
             models: Vec::new(),
@@ -167,10 +177,9 @@ impl<'s> Tables<'s> {
     fn crew(&mut self, crew: CrewIx) -> Crew {
         let own = &self.situation.crews[crew.index()];
         let away = joined(own.absences.clone());
-        let working = without(&own.calendar.spans(own.zone, self.within()), &away);
-        // Of a run begun before now, overtime is counted from its start.
-        let recent = Span::new(self.situation.now.plus(-RECENT_MINUTES), self.until).unwrap_or(self.within());
-        let regular = without(&own.calendar.regular_spans(own.zone, recent), &away);
+        let week = self.week(own.zone, &own.calendar);
+        let working = without(&self.weeks[week].working, &away);
+        let regular = without(&self.weeks[week].regular, &away);
         let (hours, regular) = (self.spans(&working), self.spans(&regular));
         self.strengths.push(Strength { working, people: own.people_over(self.within()) });
         let houses = (0..self.situation.houses.len()).map(HouseIx::from_index);
@@ -184,6 +193,18 @@ impl<'s> Tables<'s> {
             days: self.days(own.zone),
             home_ways,
         }
+    }
+
+    fn week(&mut self, zone: Zone, calendar: &'s Calendar) -> usize {
+        let known = self.weeks.iter().position(|known| known.zone == zone && known.calendar == calendar);
+        known.unwrap_or_else(|| {
+            // Of a run begun before now, overtime is counted from its start.
+            let recent = Span::new(self.situation.now.plus(-RECENT_MINUTES), self.until).unwrap_or(self.within());
+            let working = calendar.spans(zone, self.within());
+            let regular = calendar.regular_spans(zone, recent);
+            self.weeks.push(Week { zone, calendar, working, regular });
+            self.weeks.len() - 1
+        })
     }
 
     /// The numbers of people a crew has at some time of the horizon, largest first.
