@@ -79,7 +79,8 @@ fn shown(out: &mut String, repair: &RepairView) {
     let _ = writeln!(out, "  Finishes");
     for job in finishes {
         let at = |text: &Option<String>| text.as_deref().map_or("not all of it".to_owned(), clock);
-        let late = if job.late_after_minutes > 0 { format!(", {} min late", job.late_after_minutes) } else { String::new() };
+        let late =
+            if job.late_after_minutes > 0 { format!(", {} min late", job.late_after_minutes) } else { String::new() };
         let _ = writeln!(out, "    {}: {} -> {}{late}", job.job_name, at(&job.finish_before), at(&job.finish_after));
     }
     let cost = &difference.cost_after;
@@ -135,7 +136,8 @@ async fn a_bad_week() {
             1 => {
                 let step = next(&life, |step| step.start > at).await;
                 let until = local(day(3, 0));
-                tell(&life, 1, json!({"kind": "crew_away", "crew": step.crew, "from": local(at), "until": until})).await;
+                tell(&life, 1, json!({"kind": "crew_away", "crew": step.crew, "from": local(at), "until": until}))
+                    .await;
                 format!("crew {} is ill until Thursday", step.crew)
             }
             2 => {
@@ -154,7 +156,8 @@ async fn a_bad_week() {
                 let step = next(&life, |step| step.start > at).await;
                 let file = life.service.capture(life.company).await.unwrap();
                 let house = file.jobs.iter().find(|job| job.key == step.job).unwrap().house.clone();
-                let closed = json!({"kind": "house_closed", "house": house, "from": at.to_rfc3339(), "until": local(day(8, 0))});
+                let closed =
+                    json!({"kind": "house_closed", "house": house, "from": at.to_rfc3339(), "until": local(day(8, 0))});
                 tell(&life, 4, closed).await;
                 format!("nobody can enter {house} until Tuesday")
             }

@@ -1,7 +1,7 @@
 //! When a mode's crew may work in a place, and when the air lets it: what does not depend on anybody else's plans.
 
 use super::model::{Model, NONE, wide};
-use super::spans::{NEVER, T, common_at_or_after};
+use super::spans::{NEVER, Spans, T, common_at_or_after};
 
 /// The first start at or after `t` in workable time, and the finish; other activities are not looked at.
 #[inline]
@@ -38,6 +38,20 @@ pub fn workable(model: &Model, activity: u32, mode: u32, mut t: T, first_piece_m
         if t > model.end {
             return None;
         }
+    }
+}
+
+/// When work of `length` minutes that begins at `start` and rests outside the common time of two sets ends.
+pub fn laid_out_until(crew: &Spans, access: &Spans, start: T, length: T) -> Option<T> {
+    let (mut t, mut left) = (start, length);
+    loop {
+        let (from, until) = common_at_or_after(crew, access, t)?;
+        let from = from.max(t);
+        if left <= until - from {
+            return Some(from + left);
+        }
+        left -= until - from;
+        t = until;
     }
 }
 

@@ -1,9 +1,9 @@
 //! A plan being made: where every activity is, what every resource does, and the search for the next free time. The
 //! state can be taken apart and put together again in any order; nothing here decides what comes first.
 
-use super::hours::{gate_obstacle, workable};
+use super::hours::{gate_obstacle, laid_out_until, workable};
 use super::model::{Activity, Anchor, Arc, Model, NONE, wide};
-use super::spans::{NEVER, T, common_at_or_after};
+use super::spans::{NEVER, Spans, T, common_at_or_after};
 use super::timeline::{Booking, FIXED, Profile, Timeline};
 
 /// Ordinary least length of a dividable step's first piece: less is not worth the carrying in.
@@ -256,16 +256,29 @@ impl<'m> State<'m> {
             let span = model.calendars[calendar as usize].at_or_after(start);
             span.is_some_and(|span| span.0 <= start && (dividable || start + way.length <= span.1))
         };
-        if !holds(model.crews[way.crew as usize].calendar) {
-            Obstacle::Crew
-        } else if !holds(way.calendar) {
+        let own = &model.activities[activity as usize];
+        let all_hours = model.crews[way.crew as usize].calendar;
+        let access = &model.calendars[model.places[own.place as usize].access as usize];
+        if !holds(all_hours) {
+            return Obstacle::Crew;
+        }
+        if !holds(way.calendar) {
+            return Obstacle::People;
+        }
+        if !dividable || access.at_or_after(start).is_none_or(|span| span.0 > start) {
+            return Obstacle::Access;
+        }
+        // Begun in time, it is not finished within the horizon: what keeps it from that is what it would do without.
+        let ends = |hours: u32, access: &Spans| {
+            let finish = laid_out_until(&model.calendars[hours as usize], access, start, way.length);
+            finish.is_some_and(|finish| finish <= model.end)
+        };
+        if ends(all_hours, access) {
             Obstacle::People
+        } else if ends(all_hours, &Spans::always()) {
+            Obstacle::Access
         } else {
-            let access = model.places[model.activities[activity as usize].place as usize].access;
-            let open = model.calendars[access as usize].at_or_after(start).is_some_and(|span| span.0 <= start);
-            // A step that may pause begins well, but the people with whom it would go on never come back.
-            let never_goes_on = dividable && open && way.calendar != model.crews[way.crew as usize].calendar;
-            if never_goes_on { Obstacle::People } else { Obstacle::Access }
+            Obstacle::Crew
         }
     }
 

@@ -83,7 +83,10 @@ pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
-pub use difference::{AlternativeView, Alternatives, DifferenceView, EmphasisDto};
+pub use difference::{
+    AlternativeView, Alternatives, CrewDayView, CustomerNewsView, DifferenceView, EmphasisDto, JobFinishView,
+    MovedView, VisitView,
+};
 pub use error::ServiceError;
 pub use events::{EventPage, EventStandingDto, EventView, apply_event};
 pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
