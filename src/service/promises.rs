@@ -14,7 +14,7 @@ use crate::dto::{
     Event, FaultDto, HappeningDto, HouseAdded, HouseDto, JobAdded, JobDto, Located, PinDto, PlacementDto, PlanCostDto,
     PlanDto, PlanningFile, UnplacedDto, assemble, plan_to_dto,
 };
-use crate::planner::Request;
+use crate::planner::{Basis, Request};
 use crate::store::CompanyId;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
