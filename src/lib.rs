@@ -11,6 +11,7 @@ pub mod calculate;
 pub mod chance;
 pub mod cli;
 pub mod demo;
+pub mod difference;
 pub mod domain;
 pub mod dto;
 pub mod feed;

@@ -11,12 +11,14 @@ mod generate;
 #[path = "common/world.rs"]
 mod world;
 
-use disturb::{disturb, forget_begun, go_on, pass_time};
+use disturb::{Failure, disturb, fail, forget_begun, go_on, pass_time};
 use generate::{Draw, Size, company, mishaps, troubled};
 use tackfree::audit::audit;
+use tackfree::domain::calendar::{Calendar, Pay};
 use tackfree::domain::plan::{Placement, Plan};
-use tackfree::domain::situation::Situation;
-use tackfree::planner::{Basis, Emphasis, Request, plan};
+use tackfree::domain::situation::{CostWeights, Settings, Situation};
+use tackfree::planner::{Basis, Emphasis, Request, alternatives, plan};
+use world::{at, crew, house, job, lag, new_york, step, window};
 
 fn assert_clean(situation: &Situation, plan: &Plan, seed: u64) {
     let report = audit(situation, plan);
@@ -133,4 +135,83 @@ fn a_repair_of_a_world_that_goes_as_planned_moves_nothing() {
         // With time the horizon reaches further, so that something may be placed for the first time; nothing moves.
         assert_eq!(moved(&gone_on, &made), 0, "company {seed} repaired later");
     }
+}
+
+/// Over many failures each alternative is what its name says, now and then more so than the balanced plan; and none is
+/// the same as another.
+#[test]
+fn alternatives_are_what_they_are_named_for() {
+    let (mut tried, mut fewer, mut earlier, mut less) = (0, 0, 0, 0);
+    for seed in seeds(60) {
+        let mut situation = company(seed, Size::medium());
+        situation.settings.cost = CostWeights::default();
+        let first = plan(&situation, Request::new().with_seed(seed).with_moves(60));
+        let mut draw = Draw::new(seed);
+        let failure = draw.pick(&Failure::ALL);
+        let Some((broken, _)) = fail(&mut draw, &situation, &first, failure, 10) else { continue };
+        tried += 1;
+        let request = Request::repair().with_moves(60);
+        let balanced = plan(&broken, request);
+        let others = alternatives(&broken, request);
+        assert_eq!(others, alternatives(&broken, request), "company {seed} asked twice");
+        for (number, (_, one)) in others.iter().enumerate() {
+            assert_clean(&broken, one, seed);
+            assert!(others[..number].iter().all(|(_, other)| other.placements != one.placements), "company {seed}");
+        }
+        // What is the same as another is told once; the first is always there.
+        let all = || others.iter().map(|(_, made)| made).chain([&balanced]);
+        let of = |wanted: Emphasis| others.iter().find(|(emphasis, _)| *emphasis == wanted).map(|(_, made)| made);
+        let measure = |made: &Plan| (made.cost.unplaced, moved(&broken, made));
+        let least = all().map(measure).min();
+        assert_eq!(of(Emphasis::FewestChanges).map(measure), least, "company {seed}");
+        fewer += i64::from(least < Some(measure(&balanced)));
+        if let Some(made) = of(Emphasis::EarliestFinish) {
+            let measure = |made: &Plan| (made.cost.unplaced, made.cost.finish + made.cost.lateness);
+            assert_eq!(all().map(measure).min(), Some(measure(made)), "company {seed}");
+            earlier += i64::from(measure(made) < measure(&balanced));
+        }
+        if let Some(made) = of(Emphasis::NoOvertime) {
+            let measure = |made: &Plan| (made.cost.unplaced, made.cost.overtime);
+            assert_eq!(all().map(measure).min(), Some(measure(made)), "company {seed}");
+            less += i64::from(measure(made) < measure(&balanced));
+        }
+    }
+    println!("of {tried}: fewer moved in {fewer}, earlier in {earlier}, less overtime in {less}");
+    assert!(fewer > 0 && earlier > 5 && less > 0, "of {tried}: fewer {fewer}, earlier {earlier}, less overtime {less}");
+}
+
+/// One crew with overtime in the evening: work that fits no regular hours today waits for tomorrow's when asked to, and is
+/// done in overtime when there is no other time.
+#[test]
+fn no_overtime_where_it_can_be_placed_otherwise() {
+    let mut situation = company(1, Size::small());
+    situation.crews.truncate(1);
+    situation.jobs.clear();
+    situation.published.clear();
+    let monday = at(new_york(), "2026-03-02 00:00");
+    situation.now = monday.plus(8 * 60);
+    situation.settings = Settings { zone: new_york(), horizon_days: 5, ..situation.settings };
+    situation.settings.cost = CostWeights::default();
+    situation.houses = vec![house("Elm")];
+    let day = vec![window("8:00", "12:00", Pay::Regular), window("12:00", "20:00", Pay::Overtime)];
+    let week = std::array::from_fn(|weekday| if weekday < 5 { day.clone() } else { Vec::new() });
+    situation.crews = vec![tackfree::domain::resources::Crew {
+        calendar: Calendar::new(week, Default::default()).unwrap(),
+        ..crew("Ann")
+    }];
+    situation.jobs =
+        vec![job("two", 0, vec![step("a", 180), step("b", 120), step("long", 300)], vec![lag(0, 1, 0), lag(1, 2, 0)])];
+    situation.equipment.clear();
+    situation.regions.clear();
+    situation.known_ways.clear();
+    let starts = |emphasis| {
+        let made = plan(&situation, Request::new().with_moves(0).with_emphasis(emphasis));
+        assert_clean(&situation, &made, 0);
+        made.placements.iter().map(|placement| placement.start().since(monday)).collect::<Vec<_>>()
+    };
+    assert_eq!(starts(Emphasis::Balanced), [480, 660, 780]);
+    // The second waits for Tuesday; the third is longer than regular hours are.
+    let regular = starts(Emphasis::NoOvertime);
+    assert_eq!(regular[..2], [480, 1440 + 480]);
+    assert_eq!(regular.len(), 3);
 }

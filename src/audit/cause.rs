@@ -35,17 +35,30 @@ pub(super) struct Judge<'l, 'a> {
     anchored: Vec<Vec<usize>>,
     /// By kind: the highest unit number that was promised, plus one.
     promised_units: Vec<u32>,
+    /// Whether anybody may be in the way, not only those that may not be pushed away.
+    anybody: bool,
 }
 
 impl<'l, 'a> Judge<'l, 'a> {
+    /// For promises inside the freeze time: only who may not be pushed away can be in the way.
     pub fn new(ledger: &'l Ledger<'a>, skies: &'l Skies) -> Judge<'l, 'a> {
+        Judge::with(ledger, skies, false)
+    }
+
+    /// For any promise: whoever is there in the plan is in the way.
+    pub fn of_anybody(ledger: &'l Ledger<'a>, skies: &'l Skies) -> Judge<'l, 'a> {
+        Judge::with(ledger, skies, true)
+    }
+
+    fn with(ledger: &'l Ledger<'a>, skies: &'l Skies, anybody: bool) -> Judge<'l, 'a> {
         let kinds = ledger.situation.equipment.len();
         let mut busy_of = vec![None; ledger.places.len()];
         for (position, busy) in ledger.busy.iter().enumerate() {
             busy.members.iter().for_each(|&member| busy_of[member] = Some(position));
         }
         let mut anchored = vec![Vec::new(); kinds];
-        for stay in ledger.stays().filter(|stay| is_fixed_or_pinned(ledger, stay) || ledger.is_frozen(stay.number)) {
+        let holds = |stay: &&Stay<'_>| anybody || is_fixed_or_pinned(ledger, stay) || ledger.is_frozen(stay.number);
+        for stay in ledger.stays().filter(holds) {
             for &(kind, _) in &ledger.spec(stay.number).equipment {
                 anchored[kind.index()].push(stay.number);
             }
@@ -56,7 +69,7 @@ impl<'l, 'a> Judge<'l, 'a> {
                 *most = unit.unit.saturating_add(1).max(*most);
             }
         }
-        Judge { ledger, skies, busy_of, anchored, promised_units }
+        Judge { ledger, skies, busy_of, anchored, promised_units, anybody }
     }
 
     /// Whether `cause` holds for the step at `stay`, which has moved from its promise.
@@ -294,7 +307,8 @@ impl<'l, 'a> Judge<'l, 'a> {
         let ledger = self.ledger;
         let by = ledger.stay(ledger.number(by)?)?;
         let other_run = ledger.run[by.number] != ledger.run[stay.number];
-        (other_run && (is_fixed_or_pinned(ledger, by) || ledger.is_frozen(by.number))).then_some(by)
+        let may = self.anybody || is_fixed_or_pinned(ledger, by) || ledger.is_frozen(by.number);
+        (other_run && may).then_some(by)
     }
 
     fn crew_busy(&self, run: &[Promised<'_>], by: &Stay<'_>) -> bool {

@@ -11,6 +11,7 @@
 //! | `rooms`, `keep_off`, `outages` | rules 6, 7 and 8 |
 //! | `order` | rule 10, and pins |
 //! | `promises`, `cause` | rule 9 (freeze time) |
+//! | `obstacles` | every cause that keeps a moved step from where it was promised |
 //! | `cost` | the cost, counted again |
 //! | `sweep` | who meets whom at one place |
 
@@ -22,6 +23,7 @@ mod explain;
 mod hours;
 mod keep_off;
 mod ledger;
+mod obstacles;
 mod order;
 mod outages;
 mod promises;
@@ -32,6 +34,7 @@ mod violation;
 mod waits;
 mod words;
 
+pub use obstacles::obstacles;
 pub use violation::{
     Able, Claim, Climate, Gear, History, InHouse, Named, OnePlace, Order, Shift, Violation, WaitMaximum, WaitMinimum,
     Whole,

@@ -50,11 +50,13 @@ pub fn alone(model: &Model, fixed: &[Option<Place>]) -> Vec<(T, T)> {
             continue;
         }
         let own = &model.activities[at];
+        let ready = model.before(activity).filter(|arc| arc.orders()).map(|arc| {
+            let (start, finish) = times[arc.from as usize];
+            (earliest_after(model, fixed, arc, start, finish), arc.to_part)
+        });
+        let ready: Vec<(T, u16)> = ready.collect();
         for mode in own.modes.clone() {
-            let earliest = model.before(activity).filter(|arc| arc.orders()).map(|arc| {
-                let (start, finish) = times[arc.from as usize];
-                earliest_after(model, fixed, arc, start, finish).saturating_sub(model.part(mode, arc.to_part).offset)
-            });
+            let earliest = ready.iter().map(|(ready, part)| ready.saturating_sub(model.part(mode, *part).offset));
             let days = &model.day_pins[wide(&own.days)];
             let earliest = earliest.chain(days.iter().map(|pin| pin.from - model.part(mode, pin.part).offset));
             let earliest = earliest.fold(own.release, T::max);

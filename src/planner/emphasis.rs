@@ -2,7 +2,7 @@
 
 use super::request::{Emphasis, Request};
 use super::{Progress, plan_with_progress};
-use crate::domain::plan::Plan;
+use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::{CostWeights, Situation};
 
 /// By how much more than the company does a search weighs what it is to look at most.
@@ -48,23 +48,42 @@ pub(super) fn sought(cost: CostWeights, emphasis: Emphasis) -> CostWeights {
 }
 
 /// What else could be done: a plan for each emphasis but the balanced one, in the order of their declaration, those left
-/// out that are the same as one before. The same bytes however many threads there are.
+/// out that are the same as one before. Searches are short, and now and then one finds by chance what another was looking
+/// for: so each emphasis gets the best of all the plans made, the balanced one included, by what it is named for. The same
+/// bytes however many threads there are.
 pub fn alternatives(situation: &Situation, request: Request) -> Vec<(Emphasis, Plan)> {
     let one =
         |emphasis: Emphasis| plan_with_progress(situation, Request { emphasis, ..request }, &mut |_: Progress| {});
+    let sought = ALTERNATIVES.iter().chain([&Emphasis::Balanced]);
     let plans: Vec<Plan> = std::thread::scope(|scope| {
-        let threads: Vec<_> = ALTERNATIVES.iter().map(|&emphasis| scope.spawn(move || one(emphasis))).collect();
-        threads
-            .into_iter()
-            .map(|thread| thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
-            .collect()
+        let threads: Vec<_> = sought.map(|&emphasis| scope.spawn(move || one(emphasis))).collect();
+        let joined = threads.into_iter().map(|thread| thread.join());
+        joined.map(|made| made.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
     });
     let mut out: Vec<(Emphasis, Plan)> = Vec::new();
-    for (emphasis, plan) in ALTERNATIVES.into_iter().zip(plans) {
+    for (own, emphasis) in ALTERNATIVES.into_iter().enumerate() {
+        // Of equals its own.
+        let best = (0..plans.len()).min_by_key(|&at| (measure(situation, &plans[at], emphasis), at != own, at));
+        let Some(plan) = best.map(|at| &plans[at]) else { continue };
         let same = |known: &Plan| known.placements == plan.placements && known.unplaced == plan.unplaced;
         if !out.iter().any(|(_, known)| same(known)) {
-            out.push((emphasis, plan));
+            out.push((emphasis, plan.clone()));
         }
     }
     out
+}
+
+/// What an emphasis is named for, less being better: after what is left out, promised steps moved, or cost points.
+fn measure(situation: &Situation, plan: &Plan, emphasis: Emphasis) -> (i64, i64, i64) {
+    let kept = |promise: &&Placement| {
+        plan.placement(promise.step).is_some_and(|now| now.start() == promise.start() && now.crew == promise.crew)
+    };
+    let moved = || situation.published.len() as i64 - situation.published.iter().filter(kept).count() as i64;
+    let named_for = match emphasis {
+        Emphasis::Balanced => 0,
+        Emphasis::FewestChanges => moved(),
+        Emphasis::EarliestFinish => plan.cost.finish + plan.cost.lateness,
+        Emphasis::NoOvertime => plan.cost.overtime,
+    };
+    (plan.cost.unplaced, named_for, plan.cost.total())
 }

@@ -213,7 +213,8 @@ impl Generator {
             let earliest = earliest.max(self.floor[activity as usize]);
             let mut latest = latest.min(window_end);
             if let Some((cost, _)) = best {
-                latest = latest.min(weights.latest_start_below(model, activity, mode, cost));
+                let broken = if self.minds_promises { weights.broken_at_least(state, activity, mode) } else { 0 };
+                latest = latest.min(weights.latest_start_below(model, activity, mode, cost - broken));
             }
             if earliest > latest {
                 continue;
@@ -242,14 +243,17 @@ impl Generator {
         let promise = weights.promises_of(activity).next()?;
         let model = state.model;
         let own = &model.activities[activity as usize];
-        let mode = own.modes.clone().find(|mode| state.crew_of(*mode) == promise.crew)?;
-        let (earliest, window_end) = state.window(activity, mode);
-        let wished = promise.start - model.part(mode, promise.part).offset;
-        let earliest = earliest.max(self.floor[activity as usize]).max(wished);
-        let latest = latest.min(window_end);
-        let place = if earliest <= latest { state.find(activity, mode, earliest, latest) } else { None }?;
-        let cost = weights.insertion(state, activity, place, worker) + weights.broken_at(state, activity, place);
-        Some((cost, place))
+        let one = |mode: u32| {
+            let (earliest, window_end) = state.window(activity, mode);
+            let wished = promise.start - model.part(mode, promise.part).offset;
+            let earliest = earliest.max(self.floor[activity as usize]).max(wished);
+            let latest = latest.min(window_end);
+            let place = if earliest <= latest { state.find(activity, mode, earliest, latest) } else { None }?;
+            let cost = weights.insertion(state, activity, place, worker) + weights.broken_at(state, activity, place);
+            Some((cost, place))
+        };
+        let own_crew = own.modes.clone().filter(|mode| state.crew_of(*mode) == promise.crew);
+        own_crew.filter_map(one).min_by_key(|(cost, place)| (*cost, place.mode))
     }
 
     /// Places `activity` past the maximum of one or more of its waits, the extra steps first.

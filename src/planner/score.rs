@@ -145,6 +145,15 @@ impl Weights {
         self.promises_of(activity).map(|promise| self.broken_promise(state, promise, Some(place))).sum()
     }
 
+    /// What an activity breaks in `mode` wherever it starts; the promised start and crew left out.
+    pub fn broken_at_least(&self, state: &State<'_>, activity: u32, mode: u32) -> i64 {
+        let crew = state.crew_of(mode);
+        let least = |promise: &Promise| {
+            soon(promise) * if promise.crew == crew { self.cost.moved_step } else { self.cost.changed_crew }
+        };
+        self.promises_of(activity).map(least).sum()
+    }
+
     /// Promised steps of a job that are elsewhere, or out; extra steps that are not needed any more left out.
     pub fn moved(&self, state: &State<'_>, job: u32) -> i64 {
         let model = state.model;
@@ -260,13 +269,6 @@ impl Weights {
 
     fn broken_promise(&self, state: &State<'_>, promise: &Promise, place: Option<Place>) -> i64 {
         let model = state.model;
-        let soon = if promise.start < 1440 {
-            4
-        } else if promise.start < 4320 {
-            2
-        } else {
-            1
-        };
         let charge = match place {
             None if model.activities[promise.activity as usize].extra => 0,
             None => self.cost.moved_step,
@@ -277,7 +279,7 @@ impl Weights {
                 start + if state.crew_of(place.mode) == promise.crew { 0 } else { self.cost.changed_crew }
             }
         };
-        soon * charge
+        soon(promise) * charge
     }
 
     /// The cost of one crew.
@@ -347,5 +349,16 @@ impl Weights {
             cost.overtime += own.overtime;
         }
         cost
+    }
+}
+
+/// How much heavier a promise weighs because it is near.
+fn soon(promise: &Promise) -> i64 {
+    if promise.start < 1440 {
+        4
+    } else if promise.start < 4320 {
+        2
+    } else {
+        1
     }
 }

@@ -261,7 +261,11 @@ impl<'m> State<'m> {
         } else if !holds(way.calendar) {
             Obstacle::People
         } else {
-            Obstacle::Access
+            let access = model.places[model.activities[activity as usize].place as usize].access;
+            let open = model.calendars[access as usize].at_or_after(start).is_some_and(|span| span.0 <= start);
+            // A step that may pause begins well, but the people with whom it would go on never come back.
+            let never_goes_on = dividable && open && way.calendar != model.crews[way.crew as usize].calendar;
+            if never_goes_on { Obstacle::People } else { Obstacle::Access }
         }
     }
 

@@ -2,14 +2,17 @@
 //! anew with as few broken promises as possible. One company at a time by lease, any number of servers; what happens
 //! during a repair is answered by the next one.
 
+use super::difference::DifferenceView;
 use super::planning::{Draft, audited, draft_of};
 use super::snapshot::Snapshot;
-use super::{BasisDto, Service, ServiceError};
+use super::{BasisDto, PlanListed, Service, ServiceError};
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use crate::dto::RepairsDto;
 use crate::planner::{Basis, REPAIR_MOVES, Request};
-use crate::store::{BookingRow, Document, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, StoreError};
+use crate::store::{
+    BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, StoreError,
+};
 use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -18,7 +21,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 /// Longer than any repair takes. After a crash, another server looks again when it is over.
-const LEASE: Duration = Duration::from_secs(60);
+const LEASE: Duration = Duration::from_secs(30);
 /// Rest after the first failure; doubled by each further one.
 const REST_MIN: Duration = Duration::from_secs(2);
 /// Longest rest after failures.
@@ -49,6 +52,7 @@ pub(super) struct RepairDoc {
     pub(super) moved: usize,
     pub(super) added: usize,
     pub(super) dropped: usize,
+    pub(super) difference: DifferenceView,
 }
 
 /// Something that changed.
@@ -73,10 +77,19 @@ struct Beside {
     happened: usize,
 }
 
+impl Beside {
+    /// Whether a promise moves, comes or goes.
+    const fn breaks(self) -> bool {
+        self.moved + self.added + self.dropped > 0
+    }
+}
+
 /// A plan made in a turn.
 struct Made {
     draft: Draft,
     beside: Beside,
+    /// Told only where a promise moves.
+    difference: Option<DifferenceView>,
 }
 
 impl Service {
@@ -127,7 +140,7 @@ impl Service {
     /// Proposals of earlier repairs are withdrawn: what was promised can stay after all.
     async fn end_unchanged(&self, turn: RepairTurn, seen: &[RepairChange]) -> Result<Repaired, ServiceError> {
         let mut session = self.store.session(turn.company).await?;
-        session.withdraw_proposals().await?;
+        self.tell_withdrawn(&mut session).await?;
         session.finish_repair(turn, seen).await?;
         session.commit().await?;
         Ok(Repaired::Unchanged)
@@ -143,21 +156,24 @@ impl Service {
     ) -> Result<Repaired, ServiceError> {
         let mut session = self.store.session(turn.company).await?;
         session.lock_company().await?;
-        if session.published_plan().await?.map(|plan| plan.id) != snapshot.published {
+        let promised = session.published_plan().await?;
+        if promised.as_ref().map(|plan| plan.id) != snapshot.published {
             session.fail_repair(turn, "another plan was published meanwhile", Duration::ZERO).await?;
             session.commit().await?;
             return Ok(Repaired::Overtaken);
         }
-        session.withdraw_proposals().await?;
+        self.tell_withdrawn(&mut session).await?;
         let head = session.insert_plan(&made.draft.new, &made.draft.rows).await?;
-        let breaks = made.beside.moved + made.beside.added + made.beside.dropped > 0;
-        let publish = !breaks || snapshot.file.settings.repairs == RepairsDto::Automatic;
+        let publish = !made.beside.breaks() || snapshot.file.settings.repairs == RepairsDto::Automatic;
         let done_at = self.now();
         if publish {
-            session.publish_plan(head.id, head.version, done_at.trunc_subsecs(0)).await?;
+            let done = session.publish_plan(head.id, head.version, done_at.trunc_subsecs(0)).await?;
+            self.tell_publication(&mut session, promised.as_ref(), &done).await?;
+        } else {
+            self.tell_draft(&mut session, NoticeKind::PlanProposed, &PlanListed::of(&head)?)?;
         }
         let id = crate::store::new_id();
-        if breaks {
+        if let Some(difference) = &made.difference {
             let jobs: BTreeMap<Uuid, &str> =
                 snapshot.rows.jobs.iter().map(|planned| (planned.job.id, planned.job.key.as_str())).collect();
             let change = |change: &RepairChange| ChangeDto {
@@ -166,7 +182,8 @@ impl Service {
                 changed_at: change.changed_at,
             };
             let Beside { moved, added, dropped, .. } = made.beside;
-            let doc = RepairDoc { changes: seen.iter().map(change).collect(), moved, added, dropped };
+            let changes = seen.iter().map(change).collect();
+            let doc = RepairDoc { changes, moved, added, dropped, difference: difference.clone() };
             session
                 .insert_repair(&RepairRow {
                     id,
@@ -189,7 +206,8 @@ fn made(snapshot: &Snapshot) -> Result<Made, ServiceError> {
     let plan = first_audited(&situation)?;
     let draft = draft_of(snapshot, &situation, &plan, BasisDto::Repair)?;
     let beside = beside(&draft.rows, &snapshot.rows.promised);
-    Ok(Made { draft, beside })
+    let difference = beside.breaks().then(|| DifferenceView::of(&situation, &plan));
+    Ok(Made { draft, beside, difference })
 }
 
 fn first_audited(situation: &Situation) -> Result<Plan, ServiceError> {

@@ -249,18 +249,54 @@ pub trait AirOverTime {
     /// nothing when `until` is not after `from`.
     fn hours_covering(&self, from: Minute, until: Minute) -> impl Iterator<Item = (Minute, Option<Air>)> {
         let first = hour_of(from);
-        let minutes = if from < until { until.0.saturating_sub(first.0) } else { 0 };
-        let count = minutes / HOUR + i64::from(minutes % HOUR > 0);
-        (0..count.min(TABLE_HOURS_MAX)).map(move |index| {
+        (0..hours_to_cover(from, until)).map(move |index| {
             let start = first.plus(index * HOUR);
             (start, self.air_at(start))
         })
     }
+
+    /// An instant from which on the air repeats itself, and after how many hours it does; `None` when that is not known.
+    /// Whoever makes a table needs to look at one such period only.
+    fn repeats_from(&self) -> Option<(Minute, i64)>;
+}
+
+/// How many whole hours [`AirOverTime::hours_covering`] gives.
+pub(crate) fn hours_to_cover(from: Minute, until: Minute) -> i64 {
+    let minutes = if from < until { until.0.saturating_sub(hour_of(from).0) } else { 0 };
+    (minutes / HOUR + i64::from(minutes % HOUR > 0)).min(TABLE_HOURS_MAX)
+}
+
+/// Of the `count` hours from the one of `from` on: how many have to be looked at, and the period with which the last of
+/// them repeat themselves, if they do.
+pub(crate) fn hours_to_look_at(climate: &impl AirOverTime, from: Minute, count: i64) -> (i64, Option<usize>) {
+    let Some((since, period)) = climate.repeats_from() else { return (count, None) };
+    let before = (since.0.saturating_sub(hour_of(from).0)).max(0);
+    let looked_at = before / HOUR + i64::from(before % HOUR > 0) + period;
+    if looked_at < count { (looked_at, Some(period as usize)) } else { (count, None) }
+}
+
+/// What `of` makes of each hour's air, hour by hour; days that are like the one before are not worked out again.
+pub(crate) fn by_hour<X: Copy>(airs: impl Iterator<Item = Option<Air>>, of: impl Fn(Option<Air>) -> X) -> Vec<X> {
+    let mut day: [Option<(Option<Air>, X)>; DAY_HOURS as usize] = [None; DAY_HOURS as usize];
+    let one = |(index, air): (usize, Option<Air>)| {
+        let known = &mut day[index % DAY_HOURS as usize];
+        match known {
+            Some((same, out)) if *same == air => *out,
+            _ => known.insert((air, of(air))).1,
+        }
+    };
+    airs.enumerate().map(one).collect()
 }
 
 impl AirOverTime for HourlyClimate {
     fn air_at(&self, at: Minute) -> Option<Air> {
         Some(self.at(at))
+    }
+
+    fn repeats_from(&self) -> Option<(Minute, i64)> {
+        let count = self.hours.len() as i64;
+        let period = DAY_HOURS.min(count);
+        self.usual.is_none().then(|| (self.start.plus(HOUR * (count - period)), period))
     }
 }
 

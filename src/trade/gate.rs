@@ -3,7 +3,7 @@
 
 use crate::domain::climate::{Air, Gate};
 use crate::domain::time::{HOUR, Minute, Span};
-use crate::trade::climate::AirOverTime;
+use crate::trade::climate::{AirOverTime, by_hour, hour_of, hours_to_cover, hours_to_look_at};
 
 /// Longest time that a gate may ask its air to last after the work: 30 days, past any label's cure time.
 pub const HOLD_AFTER_MAX_MINUTES: i64 = 30 * 24 * 60;
@@ -24,17 +24,33 @@ impl Gate {
 /// truth last longer, so ask for the hold time too. At most [`crate::trade::climate::TABLE_HOURS_MAX`] hours are looked
 /// at, and past them nothing is allowed. Unknown air is let through.
 pub fn allowed_spans(climate: &impl AirOverTime, gate: &Gate, from: Minute, until: Minute) -> Vec<Span> {
+    let count = hours_to_cover(from, until);
+    let (looked_at, period) = hours_to_look_at(climate, from, count);
+    let airs = climate.hours_covering(from, until).map(|(_, air)| air).take(looked_at as usize);
+    let admitted = by_hour(airs, |air| air.is_none_or(|air| gate.admits(air)));
+    let first = hour_of(from);
     let mut spans = Vec::new();
     let mut open_since: Option<Minute> = None;
-    let mut covered_until = from;
-    for (hour, air) in climate.hours_covering(from, until) {
-        if air.is_none_or(|air| gate.admits(air)) {
+    for index in 0..count as usize {
+        let open = match period {
+            Some(period) if index >= admitted.len() => {
+                let repeated = admitted.len() - period;
+                if admitted[repeated..].iter().all(|open| *open == admitted[admitted.len() - 1]) {
+                    // Nothing changes any more.
+                    break;
+                }
+                admitted[repeated + (index - repeated) % period]
+            }
+            _ => admitted[index],
+        };
+        let hour = first.plus(index as i64 * HOUR);
+        if open {
             open_since = open_since.or(Some(hour.max(from)));
         } else if let Some(start) = open_since.take() {
             spans.extend(Span::new(start, hour));
         }
-        covered_until = until.min(hour.plus(HOUR));
     }
+    let covered_until = if count > 0 { until.min(first.plus(count * HOUR)) } else { from };
     spans.extend(open_since.and_then(|start| Span::new(start, covered_until)));
     spans
 }

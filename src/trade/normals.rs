@@ -8,7 +8,6 @@ use crate::domain::resources::Region;
 use crate::domain::time::{HOUR, Minute};
 use crate::trade::climate::{ForecastError, HourlyClimate, checked_air, nearest_quotient};
 use crate::trade::humid_air::rh_of_vapour_percent;
-use chrono::{Datelike, Timelike};
 
 /// Fewest days that one hour of one month is a mean of: two thirds of the shortest month with a margin, so that neither
 /// half a month nor a few lucky days pass for usual.
@@ -107,8 +106,20 @@ pub fn normals_of(past: &[OutdoorHour]) -> Result<Normals, NormalsError> {
 
 /// Month from 0 and hour of the day, in UTC.
 fn place_of(at: Minute) -> (usize, usize) {
-    let at = at.to_utc();
-    (at.month0() as usize, at.hour() as usize)
+    let hour = at.0.div_euclid(HOUR).rem_euclid(DAY_HOURS as i64) as usize;
+    (month0(at.0.div_euclid(HOUR * DAY_HOURS as i64)), hour)
+}
+
+/// Month from 0 of a day counted from 1 January 1970, by the Gregorian calendar: asked of every hour of every table, so
+/// it does without a date. Years are taken from March on, so that a leap day is a year's last.
+fn month0(day: i64) -> usize {
+    const ERA_DAYS: i64 = 146_097;
+    let day_of_era = (day + 719_468).rem_euclid(ERA_DAYS);
+    let year_of_era = (day_of_era - day_of_era / 1_460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
+    let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
+    // From 0 for March: months of 31 and 30 days by turns, 153 days every five of them.
+    let from_march = (5 * day_of_year + 2) / 153;
+    ((from_march + 2) % 12) as usize
 }
 
 /// Usual air as a climate answers with it: normals outdoors, or what they make of the air in a house.

@@ -187,3 +187,14 @@ proptest! {
         }
     }
 }
+
+/// Source: the calendar itself, every day of four hundred years.
+#[test]
+fn months_of_days_are_the_calendars() {
+    use chrono::Datelike;
+    let start = chrono::NaiveDate::from_ymd_opt(1970, 1, 1).unwrap();
+    for day in -20_000..146_097 {
+        let date = start.checked_add_signed(chrono::Duration::days(day)).unwrap();
+        assert_eq!(month0(day), date.month0() as usize, "{date}");
+    }
+}

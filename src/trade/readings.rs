@@ -96,6 +96,13 @@ impl AirOverTime for HouseClimate {
             Some(_) | None => Some(told.air),
         }
     }
+
+    fn repeats_from(&self) -> Option<(Minute, i64)> {
+        let told_until = self.told.last().map(|told| told.hour.plus(HOUR * READING_FADE_HOURS));
+        let Some(model) = &self.model else { return told_until.map(|until| (until, 1)) };
+        let (since, period) = model.repeats_from()?;
+        Some((told_until.map_or(since, |until| until.max(since)), period))
+    }
 }
 
 impl Told {

@@ -4,7 +4,7 @@
 
 use crate::domain::climate::{Air, Film};
 use crate::domain::time::{HOUR, Minute};
-use crate::trade::climate::{AirOverTime, hour_of};
+use crate::trade::climate::{AirOverTime, by_hour, hour_of, hours_to_cover, hours_to_look_at};
 use crate::trade::drying::{FULL_PROGRESS_PPM, progress_ppm};
 
 /// The drying of one kind of film in one house over a stretch of time, ready for many questions.
@@ -14,10 +14,14 @@ pub struct DryingTable {
     until: Minute,
     /// Start of the UTC hour that contains `from`.
     first_hour: Minute,
-    /// Progress per minute in each hour, parts per million of a label minute.
+    /// Hours in the table: more than are held, where the last ones repeat themselves.
+    hours: usize,
+    /// Progress per minute in each hour held, parts per million of a label minute.
     ppm: Vec<u32>,
     /// `done[i]` is the progress of all hours before hour `i`, in millionths of a label minute; one longer than `ppm`.
     done: Vec<i64>,
+    /// So many of the last hours held are repeated to the end of the table.
+    period: Option<usize>,
 }
 
 impl DryingTable {
@@ -27,7 +31,10 @@ impl DryingTable {
     pub fn new(climate: &impl AirOverTime, film: Film, from: Minute, until: Minute) -> DryingTable {
         let first_hour = hour_of(from);
         let speed = |air: Option<Air>| air.map_or(FULL_PROGRESS_PPM, |air| progress_ppm(film, air));
-        let ppm: Vec<u32> = climate.hours_covering(from, until).map(|(_, air)| speed(air)).collect();
+        let hours = hours_to_cover(from, until);
+        let (held, period) = hours_to_look_at(climate, from, hours);
+        let airs = climate.hours_covering(from, until).map(|(_, air)| air).take(held as usize);
+        let ppm = by_hour(airs, speed);
         let mut done = Vec::with_capacity(ppm.len() + 1);
         let mut sum = 0;
         done.push(sum);
@@ -35,8 +42,9 @@ impl DryingTable {
             sum += HOUR * i64::from(per_minute);
             done.push(sum);
         }
-        let covered_until = first_hour.plus(HOUR * ppm.len() as i64);
-        DryingTable { from, until: until.min(covered_until), first_hour, ppm, done }
+        let covered_until = first_hour.plus(HOUR * hours);
+        let hours = hours as usize;
+        DryingTable { from, until: until.min(covered_until), first_hour, hours, ppm, done, period }
     }
 
     /// The first minute `m` such that the minutes `[start, m)` hold `label_minutes` of drying; `None` if that is not
@@ -54,23 +62,69 @@ impl DryingTable {
         }
         let goal = label_minutes.checked_mul(i64::from(FULL_PROGRESS_PPM))?.checked_add(self.done_by(start))?;
 
-        // No hour dries more than its 60 minutes, so none before this one can end past the goal.
-        let soonest = (start.since(self.first_hour) + label_minutes) / HOUR;
-        let later = self.done.get(soonest as usize..)?;
-        let after = soonest as usize + later.partition_point(|&done| done < goal);
-        let left = goal - self.done[after - 1];
+        let after = match self.period {
+            Some(period) if self.done[self.ppm.len()] < goal => self.repeated_hour_after(period, goal)?,
+            _ => {
+                // No hour dries more than its 60 minutes, so none before this one can end past the goal.
+                let soonest = (start.since(self.first_hour) + label_minutes) / HOUR;
+                let soonest = (soonest as usize).min(self.done.len());
+                soonest + self.done[soonest..].partition_point(|&done| done < goal)
+            }
+        };
         // Past the last hour there is nothing to look up: not before `until`.
-        let per_minute = i64::from(*self.ppm.get(after - 1)?);
+        if after > self.hours {
+            return None;
+        }
+        let left = goal - self.done_before(after - 1);
+        let per_minute = i64::from(self.ppm_in(after - 1));
         let minutes = (left + per_minute - 1) / per_minute;
         let ready = self.first_hour.plus(HOUR * (after as i64 - 1) + minutes);
         (ready < self.until).then_some(ready)
+    }
+
+    /// The number of hours after which the goal is reached, past those held; `None` when it never is.
+    fn repeated_hour_after(&self, period: usize, goal: i64) -> Option<usize> {
+        let held = self.ppm.len();
+        let before = self.done[held - period];
+        let each = self.done[held] - before;
+        if each == 0 {
+            return None;
+        }
+        // At least a minute's worth is missing, and a whole number of periods leaves between nothing and one of them.
+        let missing = goal - self.done[held];
+        let periods = (missing - 1) / each;
+        let rest = missing - periods * each;
+        let hours = self.done[held - period..].partition_point(|&done| done - before < rest);
+        usize::try_from(periods).ok()?.checked_mul(period)?.checked_add(held + hours)
+    }
+
+    /// Which of the hours held is like hour `hour`, and how many periods later that is.
+    fn like(&self, hour: usize) -> (usize, i64) {
+        match self.period {
+            Some(period) if hour >= self.ppm.len() => {
+                let past = hour - (self.ppm.len() - period);
+                (self.ppm.len() - period + past % period, (past / period) as i64)
+            }
+            _ => (hour, 0),
+        }
+    }
+
+    fn ppm_in(&self, hour: usize) -> u32 {
+        self.ppm[self.like(hour).0]
+    }
+
+    /// Progress of all hours before `hour`, in millionths of a label minute.
+    fn done_before(&self, hour: usize) -> i64 {
+        let (like, periods) = self.like(hour);
+        let each = self.period.map_or(0, |period| self.done[self.ppm.len()] - self.done[self.ppm.len() - period]);
+        self.done[like] + periods * each
     }
 
     /// Progress from the first hour to `at`, in millionths of a label minute; `at` must lie in the table.
     fn done_by(&self, at: Minute) -> i64 {
         let minutes = at.since(self.first_hour);
         let hour = (minutes / HOUR) as usize;
-        self.done[hour] + (minutes % HOUR) * i64::from(self.ppm[hour])
+        self.done_before(hour) + (minutes % HOUR) * i64::from(self.ppm_in(hour))
     }
 }
 
