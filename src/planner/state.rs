@@ -1,9 +1,9 @@
 //! A plan being made: where every activity is, what every resource does, and the search for the next free time. The
 //! state can be taken apart and put together again in any order; nothing here decides what comes first.
 
-use super::hours::{gate_obstacle, laid_out_until, workable};
+use super::hours::{gate_obstacle, not_workable, workable};
 use super::model::{Activity, Anchor, Arc, Model, NONE, wide};
-use super::spans::{NEVER, Spans, T, common_at_or_after};
+use super::spans::{NEVER, T, common_at_or_after};
 use super::timeline::{Booking, FIXED, Profile, Timeline};
 
 /// Ordinary least length of a dividable step's first piece: less is not worth the carrying in.
@@ -234,51 +234,13 @@ impl<'m> State<'m> {
         let model = self.model;
         let at = workable(model, activity, mode, start, 1);
         let Some((_, finish)) = at.filter(|&(found, finish)| found == start && finish <= model.end) else {
-            return Err(self.not_workable(activity, mode, start));
+            return Err(not_workable(self.model, activity, mode, start));
         };
         let closed_until = self.closed_until(activity, mode, start, finish);
         let obstacle = self.busy(activity, mode, start, finish);
         match obstacle.or_else(|| self.obstacle(activity, mode, start, finish, closed_until)) {
             None => Ok(Place { start, finish, closed_until, mode }),
             Some((_, obstacle)) => Err(obstacle),
-        }
-    }
-
-    /// What of crew and house is in the way of a start in `mode` that is not in workable time.
-    fn not_workable(&self, activity: u32, mode: u32, start: T) -> Obstacle {
-        let model = self.model;
-        let way = &model.modes[mode as usize];
-        if way.crew == NONE {
-            return Obstacle::Access;
-        }
-        let dividable = model.activities[activity as usize].dividable;
-        let holds = |calendar: u32| {
-            let span = model.calendars[calendar as usize].at_or_after(start);
-            span.is_some_and(|span| span.0 <= start && (dividable || start + way.length <= span.1))
-        };
-        let own = &model.activities[activity as usize];
-        let all_hours = model.crews[way.crew as usize].calendar;
-        let access = &model.calendars[model.places[own.place as usize].access as usize];
-        if !holds(all_hours) {
-            return Obstacle::Crew;
-        }
-        if !holds(way.calendar) {
-            return Obstacle::People;
-        }
-        if !dividable || access.at_or_after(start).is_none_or(|span| span.0 > start) {
-            return Obstacle::Access;
-        }
-        // Begun in time, it is not finished within the horizon: what keeps it from that is what it would do without.
-        let ends = |hours: u32, access: &Spans| {
-            let finish = laid_out_until(&model.calendars[hours as usize], access, start, way.length);
-            finish.is_some_and(|finish| finish <= model.end)
-        };
-        if ends(all_hours, access) {
-            Obstacle::People
-        } else if ends(all_hours, &Spans::always()) {
-            Obstacle::Access
-        } else {
-            Obstacle::Crew
         }
     }
 
