@@ -245,3 +245,37 @@ async fn a_company_without_a_promise_needs_no_repair() {
     assert_eq!(office.get("/v1/repairs/state").await.expect(200)["settled"], true);
     assert!(office.get("/v1/plans").await.expect(200)["items"].as_array().unwrap().is_empty());
 }
+
+#[tokio::test]
+async fn a_repair_says_why_and_whom_to_tell_and_there_are_other_ways() {
+    let (app, office) = promised("proposed").await;
+    office.post("/v1/alternatives", &json!({})).await.expect(201);
+    let ill = sanding(&published(&office).await)["crew"].as_str().unwrap().to_owned();
+    let absent = away(&ill, "2026-03-09T06:00:00-04:00", "2026-03-12T00:00:00-04:00");
+    office.put(&format!("/v1/crews/{ill}"), &absent).await.expect(200);
+    repair(&app).await;
+    let told = office.get("/v1/repairs").await.expect(200)["items"][0].clone();
+    let steps = told["difference"]["steps"].as_array().unwrap();
+    let sand = steps.iter().find(|step| step["step"] == "sand").unwrap();
+    assert_eq!(sand["before"]["crew"], ill);
+    assert_ne!(sand["after"]["crew"], ill);
+    assert!(sand["because"].as_str().unwrap().contains(" is away from "), "{}", sand["because"]);
+    let days = told["difference"]["crew_days"].as_array().unwrap();
+    assert!(days.iter().any(|day| day["crew"] == ill && day["after"].as_array().unwrap().is_empty()), "{days:?}");
+    assert!(told["difference"]["cost_before"].is_null(), "what is promised cannot be kept");
+    // The same of the draft, asked for.
+    let path = format!("/v1/plans/{}/difference", told["plan"].as_str().unwrap());
+    assert_eq!(office.get(&path).await.expect(200)["steps"], told["difference"]["steps"]);
+    let others = office.post("/v1/alternatives", &json!({})).await.expect(201);
+    let others = others["items"].as_array().unwrap();
+    assert!(!others.is_empty());
+    for other in others {
+        let draft = office.get(&format!("/v1/plans/{}", other["plan"].as_str().unwrap())).await.expect(200);
+        assert_eq!(draft["status"], "draft");
+        assert!(!other["difference"]["steps"].as_array().unwrap().is_empty());
+    }
+    let plan = others[0]["plan"].as_str().unwrap();
+    let publication = format!("/v1/plans/{plan}/publication");
+    office.send(reqwest::Method::POST, &publication, &[("If-Match", "*")], None).await.expect(200);
+    office.get(&format!("/v1/plans/{}/difference", Uuid::nil())).await.problem(404, "not-found");
+}

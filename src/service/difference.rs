@@ -12,7 +12,7 @@ use crate::domain::situation::Situation;
 use crate::domain::time::Minute;
 use crate::dto::PlanCostDto;
 use crate::planner::{Emphasis, Request, alternatives};
-use crate::store::{CompanyId, NoticeKind, Session};
+use crate::store::{CompanyId, NoticeKind, Session, StoreError};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -281,13 +281,17 @@ impl Service {
         compared.await?
     }
 
-    /// The repair with other emphases, each different from the others and judged by the audit. Nothing is written.
+    /// The repair with other emphases: each changes something, is different from the others, and has passed the audit.
+    /// Nothing is written.
     ///
     /// # Errors
-    /// `CannotPlan`, `PlanningBusy`.
+    /// `NotFound` when nothing is promised; `CannotPlan`, `PlanningBusy`.
     pub async fn alternatives(&self, company: CompanyId) -> Result<Alternatives, ServiceError> {
         let turn = self.turn().await?;
         let mut session = self.store.snapshot(company).await?;
+        if session.published_plan().await?.is_none() {
+            return Err(StoreError::NotFound { what: "published plan" }.into());
+        }
         let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
         drop(session);
         let made = tokio::task::spawn_blocking(move || {
@@ -325,8 +329,10 @@ fn made(snapshot: &Snapshot) -> Result<Alternatives, ServiceError> {
         let report = crate::audit::audit(&situation, &plan);
         // One that the audit refuses is not worth seeing; the others are.
         if report.is_clean() {
-            let draft = draft_of(snapshot, &situation, &plan, BasisDto::Repair)?;
-            out.push((emphasis, draft, DifferenceView::of(&situation, &plan)));
+            let difference = DifferenceView::of(&situation, &plan);
+            if !difference.steps.is_empty() {
+                out.push((emphasis, draft_of(snapshot, &situation, &plan, BasisDto::Repair)?, difference));
+            }
         } else {
             tracing::error!(?emphasis, violations = report.violations.len(), "an alternative breaks a rule");
         }

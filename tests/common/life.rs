@@ -9,7 +9,7 @@ use chrono::{DateTime, Duration, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use tackfree::domain::situation::Situation;
-use tackfree::dto::{JobDto, OutcomeDto, PlacementDto, PlanningFile, RepairsDto, StepKindDto, planning_file};
+use tackfree::dto::{HouseDto, JobDto, OutcomeDto, PlacementDto, PlanningFile, RepairsDto, StepKindDto, planning_file};
 use tackfree::service::clock::SetClock;
 use tackfree::service::{CompanyBody, DraftBody, JobStatusDto, RecordBody, Reporter, Service};
 use tackfree::store::{CompanyId, Store, new_id};
@@ -198,7 +198,8 @@ pub async fn load(service: &Service, company: CompanyId, file: &PlanningFile) {
         service.create_noun(&mut session, equipment).await.unwrap();
     }
     for house in &file.houses {
-        service.create_noun(&mut session, house).await.unwrap();
+        let house = HouseDto { air_readings: Vec::new(), ..house.clone() };
+        service.create_noun(&mut session, &house).await.unwrap();
     }
     for job in &file.jobs {
         service.create_job(&mut session, job.clone()).await.unwrap();

@@ -132,7 +132,9 @@ async fn difference(
     tag = "repairs",
     operation_id = "make alternatives",
     responses(
-        (status = 201, description = "Drafts, each with what it changes", body = Page<AlternativeView>),
+        (status = 201, description = "Drafts, each with what it changes; none where everything can stay",
+            body = Page<AlternativeView>),
+        (status = 404, description = "Nothing is promised yet", body = ProblemBody, content_type = PROBLEM_JSON),
         (status = 429, description = "Other plans are being made", body = ProblemBody, content_type = PROBLEM_JSON)
     ),
     security(("token" = [])),
