@@ -10,7 +10,7 @@ mod world;
 
 use std::time::Instant;
 use tackfree::chance::{ChanceModel, simulate_on};
-use tackfree::planner::{Basis, Request, plan};
+use tackfree::planner::{Request, plan};
 
 fn main() {
     let numbers: Vec<usize> = std::env::args().skip(1).filter_map(|text| text.parse().ok()).collect();
@@ -20,7 +20,7 @@ fn main() {
     };
     let (runs, threads) = (numbers.get(2).copied().unwrap_or(1_000), numbers.get(3).copied().unwrap_or(1));
     let situation = generate::fleet(1, houses, crews);
-    let plan = plan(&situation, Request { seed: 1, move_budget: 0, basis: Basis::Published });
+    let plan = plan(&situation, Request { move_budget: 0, ..Request::new() });
     // Once to warm up, then the quickest of five.
     let run = || {
         let began = Instant::now();

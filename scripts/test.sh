@@ -54,7 +54,9 @@ cargo run --quiet --example trade_table -- wood | "$python" tests/python/check_w
 cargo run --quiet --example zone_table | "$python" tests/python/check_zones.py
 cargo run --quiet --example feed_sample | "$python" tests/python/check_feed.py
 cargo run --quiet --example feed_sample | node tests/node/check_feed.mjs
+"$python" tests/python/check_chance.py "$target/debug/tackfree"
 "$python" tests/python/check_service.py "$target/debug/tackfree" \
     2026-03-06T06:00:00-05:00 America/New_York 2026-04-01T06:00:00+10:30 Australia/Adelaide
+"$python" tests/python/check_webhooks.py "$target/debug/tackfree"
 
 step "all of it passed"

@@ -22,6 +22,13 @@ fn order(answer: &app::Answer, code: &str) {
     assert_eq!(problem["errors"][0]["code"], code, "{problem}");
 }
 
+/// The document at `path` with some members changed.
+async fn change(office: &Caller, path: &str, members: Value) -> app::Answer {
+    let mut document = office.get(path).await.expect(200);
+    document.as_object_mut().unwrap().extend(members.as_object().unwrap().clone());
+    office.put(path, &document).await
+}
+
 async fn planned(office: &Caller, step: &str) -> Value {
     let plan = office.post("/v1/plans", &json!({})).await.expect(201);
     let placed = plan["placements"].as_array().unwrap().iter().find(|placement| placement["step"] == step);
@@ -59,7 +66,7 @@ async fn a_step_that_was_left_is_planned_with_what_is_left() {
     // One person takes twice as long.
     let spell = json!([{"from": "2026-03-09T00:00:00-04:00", "until": "2026-03-30T00:00:00-04:00", "people": 1}]);
     for crew in ["north", "south"] {
-        office.patch(&format!("/v1/crews/{crew}"), &json!({"short_handed": spell})).await.expect(200);
+        change(&office, &format!("/v1/crews/{crew}"), json!({"short_handed": spell})).await.expect(200);
     }
     assert_eq!(minutes(&planned(&office, "sand").await), 90);
     // Another crew goes on with it.
@@ -128,13 +135,13 @@ async fn broken_gear_and_closed_houses_are_heeded() {
     let day = |placement: &Value| placement["pieces"][0]["start"].as_str().unwrap()[..10].to_owned();
     assert_eq!(day(&planned(&office, "sand").await), "2026-03-09");
     let machine = "/v1/equipment/big-machine";
-    office.patch(machine, &json!({"outages": all_monday(Some(3))})).await.fault("bad-outage", "/outages/0/units");
-    office.patch(machine, &json!({"outages": all_monday(Some(1))})).await.expect(200);
+    change(&office, machine, json!({"outages": all_monday(Some(3))})).await.fault("bad-outage", "/outages/0/units");
+    change(&office, machine, json!({"outages": all_monday(Some(1))})).await.expect(200);
     assert_eq!(day(&planned(&office, "sand").await), "2026-03-09", "there is another");
-    office.patch(machine, &json!({"outages": all_monday(Some(2))})).await.expect(200);
+    change(&office, machine, json!({"outages": all_monday(Some(2))})).await.expect(200);
     assert_eq!(day(&planned(&office, "sand").await), "2026-03-10");
-    office.patch(machine, &json!({"outages": []})).await.expect(200);
-    office.patch("/v1/houses/linden-4", &json!({"closures": all_monday(None)})).await.expect(200);
+    change(&office, machine, json!({"outages": []})).await.expect(200);
+    change(&office, "/v1/houses/linden-4", json!({"closures": all_monday(None)})).await.expect(200);
     assert_eq!(day(&planned(&office, "sand").await), "2026-03-10");
     let pins = json!([{"step": "sand", "day": "2026-03-12"}]);
     office.patch("/v1/jobs/linden-4-floors", &json!({"pins": pins})).await.expect(200);

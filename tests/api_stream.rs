@@ -11,6 +11,7 @@ use reqwest::{Method, Response};
 use serde_json::{Value, json};
 use std::time::Duration;
 use tackfree::api::{Settings, StreamLimits};
+use tackfree::service::Repaired;
 use tackfree::store::{CompanyId, NewNotice, NoticeKind};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::TcpSocket;
@@ -218,6 +219,58 @@ async fn a_crew_sees_what_touches_it_and_nobody_sees_another_company() {
     let own = of_other.next().await.unwrap();
     assert_eq!((own.id, own.kind.as_str()), (Some(1), "plan.proposed"));
     assert_eq!(own.data["data"]["unplaced_steps"], 0);
+}
+
+/// All repairs there are.
+async fn repair(app: &App) {
+    let service = app.service();
+    while service.repair_next().await.unwrap() != Repaired::Idle {}
+}
+
+/// When a crew falls ill, the office, the ill crew and the one that steps in hear of it, each what concerns it.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_repair_is_told_to_all_whom_it_concerns() {
+    for (repairs, said) in [("automatic", "plan.published"), ("proposed", "plan.proposed")] {
+        let app = app::start().await;
+        let office = small_office(&app).await;
+        let mut company = office.get("/v1/company").await.expect(200);
+        company["settings"]["repairs"] = repairs.into();
+        let body = json!({"name": company["name"], "settings": company["settings"]});
+        office.put("/v1/company", &body).await.expect(200);
+        office.publish().await;
+        repair(&app).await;
+        let plan = office.get("/v1/plans/published").await.expect(200);
+        let placements = plan["placements"].as_array().unwrap();
+        let ill = placements.iter().find(|placed| placed["step"] == "sand").unwrap()["crew"].as_str().unwrap();
+        let well = if ill == "north" { "south" } else { "north" };
+        let phone = |crew: &'static str| json!({"name": "phone", "role": "crew", "crew": crew});
+        let phones = [office.token(&phone("north")).await, office.token(&phone("south")).await];
+        let of_well = &phones[usize::from(well == "south")];
+        let mut of_well = open(&app, of_well, "", None).await;
+        let mut of_office = open(&app, &office, "", None).await;
+        of_office.block().await.unwrap();
+        of_well.block().await.unwrap();
+        let mut away = app::crew(ill);
+        let (from, until) = ("2026-03-09T06:00:00-04:00", "2026-03-12T00:00:00-04:00");
+        away["absences"] = json!([{"from": from, "until": until, "note": "ill"}]);
+        office.put(&format!("/v1/crews/{ill}"), &away).await.expect(200);
+        repair(&app).await;
+        let first = of_office.next().await.unwrap();
+        assert_eq!(first.kind, said);
+        if repairs == "automatic" {
+            let mut crews = std::collections::BTreeSet::new();
+            while crews.len() < 2 {
+                let event = of_office.next().await.unwrap();
+                assert_eq!(event.kind, "crew.day_changed");
+                crews.insert(event.data["data"]["crew"].as_str().unwrap().to_owned());
+            }
+            assert_eq!(of_well.kinds(2).await, ["plan.published", "crew.day_changed"]);
+        } else {
+            office.put(&format!("/v1/crews/{ill}"), &app::crew(ill)).await.expect(200);
+            repair(&app).await;
+            assert_eq!(of_office.next().await.unwrap().kind, "plan.rejected", "its reason has gone");
+        }
+    }
 }
 
 /// Puts notices into the outbox, each with so many characters.

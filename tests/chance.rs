@@ -10,7 +10,7 @@ mod naive;
 #[path = "common/world.rs"]
 mod world;
 
-use generate::{Size, company, fleet};
+use generate::{Size, company, fleet, troubled};
 use tackfree::audit::audit;
 use tackfree::chance::{ChanceModel, simulate, simulate_on, undisturbed};
 use tackfree::domain::ids::StepRef;
@@ -37,7 +37,7 @@ fn size(seed: u64) -> Size {
 }
 
 fn planned(situation: &Situation, seed: u64) -> Plan {
-    let made = plan(situation, Request { seed, move_budget: 0, basis: Basis::Anew });
+    let made = plan(situation, Request { seed, move_budget: 0, basis: Basis::Anew, ..Request::new() });
     assert!(audit(situation, &made).is_clean(), "company {seed}");
     made
 }
@@ -70,6 +70,17 @@ fn without_chance_a_run_is_the_plan() {
         }
     }
     assert!(steps > 5_000 || seeds(400).count() < 400, "hardly anything was planned: {steps} steps");
+}
+
+/// Where crews are short of people, gear is broken, houses are closed and steps were left, too.
+#[test]
+fn without_chance_a_run_in_a_troubled_world_is_the_plan() {
+    let mut steps = 0;
+    for seed in seeds(400) {
+        let situation = troubled(seed, size(seed));
+        steps += assert_reproduced(&situation, &planned(&situation, seed), "the plan", seed);
+    }
+    assert!(steps > 3_000 || seeds(400).count() < 400, "hardly anything was planned: {steps} steps");
 }
 
 /// And the counts say so: in time in all runs or in none, every quantile the planned finish, nothing to blame.

@@ -245,3 +245,54 @@ fn a_run_is_one_work() {
     assert!(found.overruns.is_empty());
     assert_share(found.late_runs, RUNS, 1.0 - phi((42.5_f64 / 42.0).ln() / 0.2), "longer than 42 minutes");
 }
+
+/// The floor is late and the buffer is out by then: the coat waits for the buffer to come back.
+#[test]
+fn late_work_waits_for_broken_gear() {
+    for rides in [true, false] {
+        let coat = Step { equipment: vec![(tackfree::domain::ids::EquipmentIx(0), 1)], ..step("coat", 60) };
+        let mut situation = restless(vec![job("elm", 0, vec![step("seal", 60), coat], vec![drying(0, 1, 600)])]);
+        let back = monday().plus(2_000);
+        situation.equipment = vec![world::equipment("buffer", 1, rides)];
+        situation.equipment[0].outages = vec![(world::span(monday().plus(720), back), 1)];
+        let coat = world::with_units(place(&situation, (0, 1), 0, monday().plus(660)), &[(0, 0)]);
+        let places = vec![place(&situation, (0, 0), 0, monday()), coat];
+        let found = &chance_of(&situation, places, &only(0.2, 0.0, 0.0), RUNS)[0];
+        assert_share(found.late_runs, RUNS, 1.0 - phi((600.5_f64 / 600.0).ln() / 0.2), "a minute too wet");
+        assert_eq!(found.finish_percent_80, Some(back.plus(60)), "rides along: {rides}");
+    }
+}
+
+/// Late work meets the crew when one of its two is ill: what two do in 120 minutes takes one 240; what needs two waits.
+#[test]
+fn late_work_meets_a_crew_short_of_people() {
+    let ill = world::span(monday().plus(780), monday().plus(3_000));
+    for (needed, finish) in [(1, None), (2, Some(3_120))] {
+        let coat = Step {
+            work: tackfree::domain::chain::Work::Shared { person_minutes: 240, people_max: 2 },
+            head_count_min: needed,
+            ..step("coat", 1)
+        };
+        let mut situation = restless(vec![job("elm", 0, vec![step("seal", 60), coat], vec![drying(0, 1, 600)])]);
+        situation.crews[0].short_handed = vec![(ill, 1)];
+        let places = vec![place(&situation, (0, 0), 0, monday()), place(&situation, (0, 1), 0, monday().plus(660))];
+        let found = &chance_of(&situation, places, &only(0.2, 0.0, 0.0), RUNS)[0];
+        assert_share(found.late_runs, RUNS, 1.0 - phi((600.5_f64 / 600.0).ln() / 0.2), "a minute too wet");
+        // Alone it begins when the floor is dry, but not before the other has left: 600 exp(0.2 z) is 710 in 80 percent.
+        let expected = finish.unwrap_or(60 + 710 + 240 + 10);
+        let told = found.finish_percent_80.unwrap().since(monday());
+        assert!((told - expected).abs() <= 6, "{needed} needed: {told}");
+    }
+}
+
+/// The house is closed from the hour on in which the coat would have ended.
+#[test]
+fn late_work_waits_for_a_closed_house() {
+    let mut situation =
+        restless(vec![job("elm", 0, vec![step("seal", 60), step("coat", 60)], vec![drying(0, 1, 600)])]);
+    let open = monday().plus(5_000);
+    situation.houses[0].closures = vec![world::span(monday().plus(720), open)];
+    let places = vec![place(&situation, (0, 0), 0, monday()), place(&situation, (0, 1), 0, monday().plus(660))];
+    let found = &chance_of(&situation, places, &only(0.2, 0.0, 0.0), RUNS)[0];
+    assert_eq!(found.finish_percent_80, Some(open.plus(60)));
+}

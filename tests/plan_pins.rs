@@ -14,10 +14,10 @@ use tackfree::domain::chain::{Pin, Step};
 use tackfree::domain::ids::{CrewIx, StepRef};
 use tackfree::domain::plan::Blocker;
 use tackfree::domain::situation::Situation;
-use tackfree::planner::{Basis, PinsToDrop, Request, pins_to_drop, plan};
+use tackfree::planner::{PinsToDrop, Request, pins_to_drop, plan};
 use world::*;
 
-const REQUEST: Request = Request { seed: 1, move_budget: 0, basis: Basis::Published };
+const REQUEST: Request = Request { move_budget: 0, ..Request::new() };
 
 /// More than that are too many to try all their subsets.
 const PINS_MAX: usize = 7;

@@ -15,7 +15,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 use tackfree::service::clock::SetClock;
 use tackfree::service::{Service, ServiceError};
-use tackfree::store::{CompanyId, NewNotice, NewWebhook, NoticeKind, POOL_SIZE_DEFAULT, Store};
+use tackfree::store::{CompanyId, DeliveryStatus, NewNotice, NewWebhook, NoticeKind, POOL_SIZE_DEFAULT, Store};
 use tackfree::webhook::Targets;
 use tackfree::worker::{Deliver, Outcome, Task, Worker};
 use tokio::sync::Notify;
@@ -138,6 +138,20 @@ async fn tell(test: &TestStore, company: CompanyId) {
     session.commit().await.unwrap();
 }
 
+/// Until so many have arrived and that is written down, too.
+async fn until_done(test: &TestStore, company: CompanyId, count: usize) {
+    let done = async {
+        loop {
+            let mut session = test.session(company).await;
+            let hook = session.webhooks().await.unwrap()[0].id;
+            if session.deliveries(hook, Some(DeliveryStatus::Done), None, 10).await.unwrap().len() == count {
+                break;
+            }
+        }
+    };
+    timeout(SOON, done).await.expect("it is written down");
+}
+
 async fn until_came(receiver: &Receiver, number: i64) {
     let came = async {
         let mut numbers = Vec::new();
@@ -160,6 +174,7 @@ async fn deliveries_go_on_after_an_outage_of_the_database() {
     let worker = Worker::new(&service).with(Deliver::new(&service));
     tell(&test, company).await;
     until_came(&receiver, 1).await;
+    until_done(&test, company, 1).await;
     proxy.cut().await;
     tell(&test, company).await;
     proxy.mend();

@@ -2,14 +2,15 @@
 //! plan is sound is the audit's to say.
 
 use super::TreatAgain;
-use super::course::{Block, Course, Kind, Member, NONE, Unit};
+use super::course::{Block, Course, Kind, Member, NONE, Strength, Unit, wide};
 use super::hours::{Hours, first_after};
 use super::lags::add_lags;
-use crate::domain::chain::{Chain, Outcome, Step, StepState, WaitKind};
-use crate::domain::ids::{CrewIx, HouseIx, JobIx, StepIx, StepRef};
+use crate::domain::chain::{Chain, Outcome, Step, WaitKind};
+use crate::domain::ids::{CrewIx, EquipmentIx, HouseIx, JobIx, StepIx, StepRef};
 use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::Situation;
-use crate::domain::time::{Minute, Span};
+use crate::domain::time::{Minute, Span, joined, without};
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 /// What is known of each step while blocks are made.
@@ -100,9 +101,13 @@ impl<'a> Builder<'a> {
         let (area_base, area_count) = bases(&mut situation.houses.iter().map(|house| house.areas.len()));
         let (unit_base, _) = bases(&mut situation.equipment.iter().map(|kind| kind.units as usize));
         let kinds = situation.equipment.iter().enumerate().flat_map(|(number, kind)| {
-            let unit =
-                Unit { kind: crate::domain::ids::EquipmentIx::from_index(number), travels: !kind.moves_with_crew };
-            std::iter::repeat_n(unit, kind.units as usize)
+            let (equipment, travels) = (EquipmentIx::from_index(number), !kind.moves_with_crew);
+            (0..kind.units).map(move |number| Unit { kind: equipment, number, travels })
+        });
+        let hours = Hours::new(situation, still_drying(situation));
+        let units_over = situation.equipment.iter().map(|kind| match kind.outages[..] {
+            [] => Vec::new(),
+            _ => kind.units_over(hours.within()),
         });
         let houses = (0..situation.houses.len()).map(HouseIx::from_index);
         let ways = houses.clone().flat_map(|a| houses.clone().map(move |b| (a, b)));
@@ -111,13 +116,14 @@ impl<'a> Builder<'a> {
             step_count: steps as usize,
             area_count,
             unit_kinds: kinds.collect(),
+            units_over: units_over.collect(),
             ways: ways.map(|(a, b)| situation.way_minutes(a, b)).collect(),
             house_count: situation.houses.len(),
             ..Course::default()
         };
         Builder {
             situation,
-            hours: Hours::new(situation, still_drying(situation)),
+            hours,
             course,
             first_step,
             block_of: vec![(NONE, NONE); steps as usize],
@@ -182,10 +188,10 @@ impl<'a> Builder<'a> {
     /// Working time of a crew in the house of a job.
     fn worked(&self, job: JobIx, crew: CrewIx, within: Span) -> i64 {
         let (house, crew) = (&self.situation.houses[self.house(job).index()], &self.situation.crews[crew.index()]);
-        let away = crate::domain::time::joined(crew.absences.clone());
-        let closed = crate::domain::time::without(&[within], &house.access.spans(house.zone, within));
-        let working = crate::domain::time::without(&crew.calendar.spans(crew.zone, within), &away);
-        crate::domain::time::without(&working, &closed).iter().map(|span| span.minutes()).sum()
+        let away = joined(crew.absences.clone());
+        let open = without(&house.access.spans(house.zone, within), &joined(house.closures.clone()));
+        let working = without(&crew.calendar.spans(crew.zone, within), &away);
+        without(&working, &without(&[within], &open)).iter().map(|span| span.minutes()).sum()
     }
 
     pub fn head_count(&self, crew: CrewIx) -> u32 {
@@ -245,8 +251,15 @@ impl<'a> Builder<'a> {
         }
         let members = first..self.course.members.len() as u32;
         let only = chain.step(draft.steps[0].0);
-        let workable = self.hours.workable(draft.crew, house);
         let begins = if ordinary { start } else { i64::MIN };
+        let strengths = self.strengths(job, &draft, begins);
+        let out_at_times = |unit: &u32| {
+            let kind = self.course.unit_kinds[*unit as usize].kind;
+            !self.course.units_over[kind.index()].is_empty()
+        };
+        let broken_gear = self.course.members[wide(&members)]
+            .iter()
+            .any(|member| self.course.units[wide(&member.units)].iter().any(out_at_times));
         self.course.blocks.push(Block {
             kind: draft.kind,
             job,
@@ -261,8 +274,8 @@ impl<'a> Builder<'a> {
             recheck_minutes: only.recheck_after_minutes.filter(|_| draft.kind != Kind::Done && ordinary),
             gated: self.course.members[first as usize..].iter().any(|member| member.gate.is_some()),
             members,
-            workable,
-            first_span: first_after(&self.hours.workable[workable as usize], 0, begins),
+            strengths,
+            broken_gear,
             lags: 0..0,
             limits: 0..0,
             again: 0..0,
@@ -271,6 +284,41 @@ impl<'a> Builder<'a> {
             rank: 0,
         });
         number
+    }
+
+    /// With how many people a block may be done, and how long it takes then. A run is done with the strength it was planned
+    /// for, and so is what is in hand.
+    fn strengths(&mut self, job: JobIx, draft: &Draft<'_>, begins: i64) -> Range<u32> {
+        let (house, crew) = (self.house(job), &self.situation.crews[draft.crew.index()]);
+        let chain = &self.situation.jobs[job.index()].chain;
+        let steps: Vec<(&Step, i64)> =
+            draft.steps.iter().map(|(step, from, until)| (chain.step(*step), until - from)).collect();
+        let whole = |hours: &mut Hours<'_>| vec![(draft.minutes, hours.workable(draft.crew, house))];
+        let fixed = matches!(draft.kind, Kind::Done | Kind::Running { .. });
+        let found = if crew.short_handed.is_empty() || fixed {
+            whole(&mut self.hours)
+        } else {
+            let mut classes: BTreeMap<(bool, i64), Vec<Span>> = BTreeMap::new();
+            for (span, people) in crew.people_over(self.hours.within()) {
+                let able = steps.iter().all(|(step, _)| people >= step.head_count_min);
+                let minutes = match steps[..] {
+                    [(step, _)] => step.duration_minutes(people),
+                    _ if steps.iter().all(|(step, planned)| step.duration_minutes(people) == *planned) => draft.minutes,
+                    _ => continue,
+                };
+                if able {
+                    classes.entry((minutes != draft.minutes, minutes)).or_default().push(span);
+                }
+            }
+            let hours = &mut self.hours;
+            classes.into_iter().map(|((_, m), spans)| (m, hours.workable_in(draft.crew, house, spans))).collect()
+        };
+        let from = self.course.strengths.len() as u32;
+        for (minutes, workable) in found {
+            let first_span = first_after(&self.hours.workable[workable as usize], 0, begins);
+            self.course.strengths.push(Strength { minutes: minutes.max(1), workable, first_span });
+        }
+        from..self.course.strengths.len() as u32
     }
 
     fn areas(&mut self, house: HouseIx, step: &Step) -> Range<u32> {
@@ -324,5 +372,5 @@ pub(super) fn dwell_after(chain: &Chain, step: StepIx) -> Option<StepIx> {
 
 /// Whether the last try of a step failed and it is to be tried again.
 pub(super) fn has_failed(step: &Step) -> bool {
-    matches!(step.state(), StepState::Open { not_before: Some(_) })
+    step.attempts.last().is_some_and(|last| last.outcome == Outcome::Failed)
 }

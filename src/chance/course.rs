@@ -48,11 +48,12 @@ pub(super) struct Block {
     pub recheck_minutes: Option<i64>,
     /// Into `Course::members`.
     pub members: Range<u32>,
-    /// Into `Hours::workable`; and the first span that ends after `start`.
-    pub workable: u32,
-    pub first_span: usize,
+    /// Into `Course::strengths`: how its crew may do it, as planned first.
+    pub strengths: Range<u32>,
     /// Whether any member has a gate.
     pub gated: bool,
+    /// Whether any member needs gear of a kind that is out of use at times.
+    pub broken_gear: bool,
     /// Into `Course::lags`: what waits for it.
     pub lags: Range<u32>,
     /// Into `Course::limited`: lags into it that have a maximum.
@@ -65,6 +66,15 @@ pub(super) struct Block {
     pub waits_for: u32,
     /// Among blocks that could begin in the same minute, lower comes first.
     pub rank: u32,
+}
+
+/// The crew with so many people that the work takes so long, and when it has them in that house.
+#[derive(Debug, Clone)]
+pub(super) struct Strength {
+    pub minutes: i64,
+    /// Into `Course::workable`; and the first span that ends after the block's planned start.
+    pub workable: u32,
+    pub first_span: usize,
 }
 
 /// One step of a block.
@@ -124,6 +134,8 @@ pub(super) struct Lag {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Unit {
     pub kind: EquipmentIx,
+    /// Its number among its kind.
+    pub number: u32,
     /// Must be brought from house to house.
     pub travels: bool,
 }
@@ -135,6 +147,7 @@ pub(super) struct Course {
     pub until: i64,
     pub blocks: Vec<Block>,
     pub members: Vec<Member>,
+    pub strengths: Vec<Strength>,
     pub areas: Vec<u32>,
     pub units: Vec<u32>,
     pub lags: Vec<Lag>,
@@ -149,6 +162,8 @@ pub(super) struct Course {
     pub area_count: usize,
     /// By unit of gear.
     pub unit_kinds: Vec<Unit>,
+    /// By kind of gear: how many units are in use when; empty for kinds of which none is ever out.
+    pub units_over: Vec<Vec<(Span, u32)>>,
     /// Minutes between houses, row by row.
     pub ways: Vec<i64>,
     pub house_count: usize,

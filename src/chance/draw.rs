@@ -85,7 +85,7 @@ mod tests {
             &|i| (Luck::of(1, i).normals(9, 0).0, Luck::of(1, i).normals(9, 1).0),
         ];
         for (which, pair) in pairs.iter().enumerate() {
-            let product: f64 = (0..DRAWS).map(|i| pair(i)).map(|(a, b)| a * b).sum::<f64>() / n;
+            let product: f64 = (0..DRAWS).map(pair).map(|(a, b)| a * b).sum::<f64>() / n;
             assert!(product.abs() < 5.0 / n.sqrt(), "{which}: {product}");
         }
     }

@@ -93,10 +93,6 @@ impl<'s> Hours<'s> {
         }
     }
 
-    fn within(&self) -> Span {
-        Span::new(self.situation.now, self.until).unwrap_or_else(|| unreachable!("the horizon is never empty"))
-    }
-
     /// Working time of a crew in a house.
     pub fn workable(&mut self, crew: CrewIx, house: HouseIx) -> u32 {
         if let Some(&number) = self.workable_of.get(&(crew, house)) {
@@ -109,12 +105,25 @@ impl<'s> Hours<'s> {
         });
         let open = self.houses.entry(house).or_insert_with(|| {
             let own = &situation.houses[house.index()];
-            own.access.spans(own.zone, within)
+            without(&own.access.spans(own.zone, within), &joined(own.closures.clone()))
         });
         self.workable.push(common(working, open));
         let number = self.workable.len() as u32 - 1;
         self.workable_of.insert((crew, house), number);
         number
+    }
+
+    /// As [`Hours::workable`], of what lies in `stretches` as well.
+    pub fn workable_in(&mut self, crew: CrewIx, house: HouseIx, stretches: Vec<Span>) -> u32 {
+        let whole = self.workable(crew, house);
+        let part = common(&self.workable[whole as usize], &joined(stretches));
+        self.workable.push(part);
+        self.workable.len() as u32 - 1
+    }
+
+    /// From now to where following ends.
+    pub fn within(&self) -> Span {
+        Span::new(self.situation.now, self.until).unwrap_or_else(|| unreachable!("the horizon is never empty"))
     }
 
     /// How a film dries in a house; `None` where its air is unknown: as on the label.

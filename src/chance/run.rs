@@ -2,8 +2,9 @@
 //! same minute, the one planned earlier. With nothing left to chance that is the plan itself.
 
 use super::ChanceModel;
-use super::course::{Block, Course, Kind, Lag, Measure, NONE, wide};
+use super::course::{Block, Course, Kind, Lag, Measure, NONE, Strength, wide};
 use super::draw::{Luck, stretched};
+use super::gear::InUse;
 use super::hours::{NEVER, first_after};
 use super::marks::{Arrival, Cause, Furthest, Mark};
 use crate::domain::ids::StepRef;
@@ -30,6 +31,14 @@ pub(super) struct Execution {
     pub by: u32,
 }
 
+/// When a block can begin, with how many people, and what it has been waiting for.
+#[derive(Debug, Clone, Copy)]
+struct Chance {
+    start: i64,
+    strength: u32,
+    arrival: Arrival,
+}
+
 /// The state of a run; made once a thread, used for many.
 pub(super) struct Run<'c> {
     course: &'c Course,
@@ -38,6 +47,7 @@ pub(super) struct Run<'c> {
     crews: Vec<Furthest>,
     areas: Vec<Furthest>,
     units: Vec<Furthest>,
+    in_use: InUse,
     /// Lags that have not come in yet, by block.
     left: Vec<u32>,
     earliest: Vec<Arrival>,
@@ -72,6 +82,7 @@ impl<'c> Run<'c> {
             crews: vec![Furthest::FREE; crews],
             areas: vec![Furthest::FREE; course.area_count],
             units: vec![Furthest::FREE; course.unit_kinds.len()],
+            in_use: InUse::new(course),
             left: course.blocks.iter().map(|block| block.waits_for).collect(),
             earliest: vec![START; course.blocks.len()],
             tries: vec![0; course.blocks.len()],
@@ -107,6 +118,7 @@ impl<'c> Run<'c> {
         self.crews.fill(Furthest::FREE);
         self.areas.fill(Furthest::FREE);
         self.units.fill(Furthest::FREE);
+        self.in_use.clear();
         self.earliest.fill(START);
         self.tries.fill(0);
         self.due.fill(false);
@@ -156,24 +168,24 @@ impl<'c> Run<'c> {
 
     /// Begins a block at `at`, if that is still possible; otherwise it waits for its next chance.
     fn look_at(&mut self, block: u32, at: i64) {
-        let Some((start, arrival)) = self.chance_of(block) else { return };
-        if start > at {
+        let Some(chance) = self.chance_of(block) else { return };
+        if chance.start > at {
             let rank = self.course.blocks[block as usize].rank;
-            self.waiting.push(Reverse((start, rank, block)));
-        } else if !self.has_lapsed(block, start, arrival) {
-            self.begin(block, start, arrival);
+            self.waiting.push(Reverse((chance.start, rank, block)));
+        } else if !self.has_lapsed(block, chance) {
+            self.begin(block, chance);
         }
     }
 
     fn push(&mut self, block: u32) {
-        if let Some((start, _)) = self.chance_of(block) {
+        if let Some(chance) = self.chance_of(block) {
             let rank = self.course.blocks[block as usize].rank;
-            self.waiting.push(Reverse((start, rank, block)));
+            self.waiting.push(Reverse((chance.start, rank, block)));
         }
     }
 
     /// The first minute at which a block can begin, as things stand, and what it has been waiting for.
-    fn chance_of(&self, number: u32) -> Option<(i64, Arrival)> {
+    fn chance_of(&self, number: u32) -> Option<Chance> {
         let course = self.course;
         let block = &course.blocks[number as usize];
         let mut arrival = Arrival { at: block.start.max(course.now), ..START };
@@ -196,7 +208,10 @@ impl<'c> Run<'c> {
                 }
             }
         }
-        Some((fit(course, number, block, arrival.at)?, arrival))
+        let strengths = block.strengths.clone();
+        let starts = strengths.filter_map(|strength| Some((self.fit(number, block, strength, arrival.at)?, strength)));
+        let (start, strength) = starts.min_by_key(|(start, _)| *start)?;
+        Some(Chance { start, strength, arrival })
     }
 
     fn way(&self, mark: &Mark, block: &Block) -> i64 {
@@ -204,8 +219,8 @@ impl<'c> Run<'c> {
     }
 
     /// Calls for the extra step of a wait that has lapsed, if there is one.
-    fn has_lapsed(&mut self, block: u32, start: i64, arrival: Arrival) -> bool {
-        let course = self.course;
+    fn has_lapsed(&mut self, block: u32, chance: Chance) -> bool {
+        let (course, start) = (self.course, chance.start);
         if self.tries[block as usize] > 0 {
             return false;
         }
@@ -218,7 +233,7 @@ impl<'c> Run<'c> {
             }
             self.lapses[number as usize] = true;
             self.lapsed.push(number);
-            self.earliest[lag.extra as usize] = Arrival { at: start, ..arrival };
+            self.earliest[lag.extra as usize] = Arrival { at: start, ..chance.arrival };
             self.left[block as usize] = 1;
             self.push(lag.extra);
             return true;
@@ -236,7 +251,8 @@ impl<'c> Run<'c> {
             if left != left_minutes {
                 slow = left > left_minutes;
                 let now = self.course.now;
-                let worked = if block.dividable { worked_until(self.course, block, now, left) } else { None };
+                let strength = &self.course.strengths[block.strengths.start as usize];
+                let worked = if block.dividable { worked_until(self.course, strength, now, left) } else { None };
                 finish = worked.unwrap_or(now + left).max(now + 1);
             }
         }
@@ -247,14 +263,15 @@ impl<'c> Run<'c> {
     }
 
     /// What begins now.
-    fn begin(&mut self, number: u32, start: i64, arrival: Arrival) {
+    fn begin(&mut self, number: u32, Chance { start, strength, arrival }: Chance) {
         let course = self.course;
+        let strength = &course.strengths[strength as usize];
         let block = &course.blocks[number as usize];
         let members = course.members(number);
         let (normal, _) = self.luck.normals(members[0].number, self.attempt(number));
-        let minutes = stretched(block.minutes, self.model.work_sigma, normal).max(1);
+        let minutes = stretched(strength.minutes, self.model.work_sigma, normal).max(1);
         let finish = if block.dividable {
-            worked_until(course, block, start, minutes).unwrap_or(NEVER)
+            worked_until(course, strength, start, minutes).unwrap_or(NEVER)
         } else {
             start + minutes
         };
@@ -305,12 +322,14 @@ impl<'c> Run<'c> {
         let mark = Mark { end: finish, run: block.run, house: block.house.0, by, cause: Cause::Area };
         self.crews[block.crew.index()].note(mark);
         for member in course.members(number) {
-            let mark = Mark { end: self.spans[member.number as usize].1, ..mark };
+            let (from, until) = self.spans[member.number as usize];
+            let mark = Mark { end: until, ..mark };
             for &area in &course.areas[wide(&member.areas)] {
                 self.areas[area as usize].note(mark);
             }
             for &unit in &course.units[wide(&member.units)] {
                 self.units[unit as usize].note(mark);
+                self.in_use.note(course, unit, (from, until));
             }
         }
         let last = &mut self.finishes[block.job.index()];
@@ -388,38 +407,45 @@ impl<'c> Run<'c> {
         }
         (self.course.ready(lag, finish, minutes), Cause::Lag { lag: number, longer: minutes > lag.min_minutes })
     }
-}
 
-/// The first minute from `at` on at which crew, house and air let a block begin that takes as long as planned.
-fn fit(course: &Course, number: u32, block: &Block, mut at: i64) -> Option<i64> {
-    let spans = &course.workable[block.workable as usize];
-    let mut place = first_after(spans, block.first_span, at);
-    loop {
-        let span = spans.get(place)?;
-        let start = at.max(span.start().0);
-        if block.dividable {
-            return Some(start);
-        }
-        if start + block.minutes > span.end().0 {
-            place += 1;
-            continue;
-        }
-        match if block.gated { gate_shut(course, number, start) } else { None } {
-            None => return Some(start),
-            Some(next) => {
-                at = next;
-                place = first_after(spans, place, at);
+    /// The first minute from `at` on at which crew, house, air and broken gear let a block begin that takes as long as is
+    /// expected of that strength.
+    fn fit(&self, number: u32, block: &Block, strength: u32, mut at: i64) -> Option<i64> {
+        let course = self.course;
+        let strength = &course.strengths[strength as usize];
+        let spans = &course.workable[strength.workable as usize];
+        let mut place = first_after(spans, strength.first_span, at);
+        loop {
+            let span = spans.get(place)?;
+            let start = at.max(span.start().0);
+            if !block.dividable && start + strength.minutes > span.end().0 {
+                place += 1;
+                continue;
             }
+            let mut next = if block.gated { gate_shut(course, number, start, strength.minutes) } else { None };
+            if block.broken_gear && next.is_none() {
+                let finish = if block.dividable {
+                    worked_until(course, strength, start, strength.minutes)?
+                } else {
+                    start + strength.minutes
+                };
+                next = self.in_use.short(course, number, (start, finish));
+            }
+            let Some(next) = next else { return Some(start) };
+            at = next;
+            place = first_after(spans, place, at);
         }
     }
 }
 
-/// The next start worth trying where a gate is shut; `None` when all are open.
-fn gate_shut(course: &Course, number: u32, start: i64) -> Option<i64> {
-    for member in course.members(number) {
+/// The next start worth trying where a gate is shut for work of `minutes`; `None` when all are open.
+fn gate_shut(course: &Course, number: u32, start: i64, minutes: i64) -> Option<i64> {
+    let members = course.members(number);
+    for member in members {
         let Some((gate, hold)) = member.gate else { continue };
         let spans = &course.gates[gate as usize];
-        let (from, until) = (start + member.from, start + member.until + hold);
+        let length = if members.len() == 1 { minutes } else { member.until };
+        let (from, until) = (start + member.from, start + length + hold);
         let Some(span) = spans.get(spans.partition_point(|span| span.end().0 <= from)) else { return Some(NEVER) };
         if span.start().0 > from {
             return Some(span.start().0 - member.from);
@@ -432,10 +458,10 @@ fn gate_shut(course: &Course, number: u32, start: i64) -> Option<i64> {
 }
 
 /// When `minutes` of dividable work begun at `start` are done.
-fn worked_until(course: &Course, block: &Block, start: i64, minutes: i64) -> Option<i64> {
-    let spans = &course.workable[block.workable as usize];
+fn worked_until(course: &Course, strength: &Strength, start: i64, minutes: i64) -> Option<i64> {
+    let spans = &course.workable[strength.workable as usize];
     let mut left = minutes;
-    for span in &spans[first_after(spans, block.first_span, start)..] {
+    for span in &spans[first_after(spans, strength.first_span, start)..] {
         let from = span.start().0.max(start);
         if left <= span.end().0 - from {
             return Some(from + left);

@@ -8,10 +8,10 @@ use super::{Service, ServiceError};
 use crate::chance::{ChanceModel, CheckCounts, WORK_RATIO, WorkSpread, failed_check_rate, simulate, work_sigma};
 use crate::domain::fault::Fault;
 use crate::dto::{ChancesDto, treat_again};
-use crate::store::{CompanyId, PlanHead, PlanRow, PlanStatus, Session, StoreError};
+use crate::store::{ChainRows, CompanyId, PlanHead, PlanRow, PlanStatus, Session, StoreError};
 use chrono::{DateTime, Duration, Utc};
 use serde::Serialize;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -118,12 +118,12 @@ fn simulated(
     }
     let situation = snapshot.situation()?.situation;
     // What is over in the plan, with the job or the crew gone, holds nothing up any more.
-    let jobs = &snapshot.rows.jobs;
+    let jobs: BTreeMap<Uuid, &ChainRows> =
+        snapshot.rows.jobs.iter().map(|planned| (planned.job.id, &planned.chain)).collect();
     let crews: BTreeSet<Uuid> = snapshot.rows.crews.iter().map(|crew| crew.id).collect();
     rows.retain(|row| {
-        let job = jobs.iter().find(|planned| planned.job.id == row.job_id);
-        job.is_some_and(|job| job.chain.steps.iter().any(|step| step.step_key == row.step_key))
-            && crews.contains(&row.crew_id)
+        let known = |chain: &&ChainRows| chain.steps.iter().any(|step| step.step_key == row.step_key);
+        jobs.get(&row.job_id).is_some_and(known) && crews.contains(&row.crew_id)
     });
     // Which steps are left out is seen from the rows; what the plan said of them may name jobs that are over.
     let doc = PlanDoc { unplaced: Vec::new(), ..head.doc.parse()? };

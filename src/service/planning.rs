@@ -21,7 +21,7 @@ pub const MOVE_BUDGET_DEFAULT: u64 = 3_000;
 /// More moves than this are for the command line, where nobody waits for them.
 pub const MOVE_BUDGET_MAX: u64 = 100_000;
 /// How long a planning waits for those before it.
-const TURN_MAX: Duration = Duration::from_secs(20);
+pub(super) const TURN_MAX: Duration = Duration::from_secs(20);
 /// Violations named in the log.
 const LOGGED_MAX: usize = 20;
 

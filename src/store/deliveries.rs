@@ -123,7 +123,8 @@ pub struct Settled {
 }
 
 impl Store {
-    /// Leases up to `most` deliveries of any company that are due at `now`, up to `each` of one webhook.
+    /// Leases up to `most` deliveries of any company that are due at `now`, up to `each` of one webhook. Should a
+    /// connection be lost on the way, what it had leased is due again when that lease runs out.
     ///
     /// # Errors
     /// `Unavailable`.
@@ -134,8 +135,11 @@ impl Store {
         most: u16,
         each: u16,
     ) -> Result<Vec<Lease>, StoreError> {
-        let query = sqlx::query_as("SELECT company_id, id, lease FROM lease_deliveries($1, $2, $3, $4)");
-        Ok(query.bind(now).bind(until).bind(i32::from(most)).bind(i32::from(each)).fetch_all(self.pool()).await?)
+        self.retry_lost(|| {
+            let query = sqlx::query_as("SELECT company_id, id, lease FROM lease_deliveries($1, $2, $3, $4)");
+            query.bind(now).bind(until).bind(i32::from(most)).bind(i32::from(each)).fetch_all(self.pool())
+        })
+        .await
     }
 }
 

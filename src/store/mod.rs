@@ -13,6 +13,7 @@
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `chains` | jobs; their steps and waits |
 //! | `records`, `experience` | what happened on the floor; counts over it |
+//! | `events` | what happened, as it was told |
 //! | `air_readings` | air measured in houses |
 //! | `plans` | plans and their rows |
 //! | `differences` | what one plan has elsewhere than another |
@@ -38,6 +39,7 @@ mod deliveries;
 mod differences;
 mod document;
 mod error;
+mod events;
 mod experience;
 mod feeds;
 mod fetches;
@@ -67,6 +69,7 @@ pub use deliveries::{DeliveryRow, DeliveryStatus, Lease, Settled, ToSend};
 pub use differences::{JobEnds, OtherPiece};
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
+pub use events::{EventBase, EventFilter, EventRow, EventStanding, NewEvent};
 pub use experience::{CheckTries, WorkTimes};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};
 pub use fetches::RegionFetch;

@@ -15,9 +15,12 @@ impl Store {
         requests_before: DateTime<Utc>,
         most: u16,
     ) -> Result<Vec<CompanyId>, StoreError> {
-        let query = sqlx::query_scalar("SELECT company_id FROM companies_to_prune($1, $2, $3)");
-        let query = query.bind(notices_before).bind(requests_before).bind(i32::from(most));
-        let companies: Vec<Uuid> = query.fetch_all(self.pool()).await?;
+        let companies: Vec<Uuid> = self
+            .retry_lost(|| {
+                let query = sqlx::query_scalar("SELECT company_id FROM companies_to_prune($1, $2, $3)");
+                query.bind(notices_before).bind(requests_before).bind(i32::from(most)).fetch_all(self.pool())
+            })
+            .await?;
         Ok(companies.into_iter().map(CompanyId).collect())
     }
 }

@@ -243,12 +243,17 @@ class Run:
         return at
 
     def waits_into(self, block):
-        names = [part["name"] for part in block["parts"]]
-        for wait in self.world.jobs[block["job"]]["waits"]:
-            before = (block["job"], wait["from"])
+        job, names = block["job"], [part["name"] for part in block["parts"]]
+        for wait in self.world.jobs[job]["waits"]:
+            before, lapse = (job, wait["from"]), (wait.get("max") or {}).get("on_exceed", "forbid")
+            extra = lapse != "forbid" and (job, lapse["lapse"]) in self.world.placed and (job, lapse["lapse"])
             for part in block["parts"]:
-                if part["name"] == (block["job"], wait["to"]) and before not in names:
+                if part["name"] == (job, wait["to"]) and before not in names:
                     yield before, part, wait
+                    if extra:  # a planned one comes between the two
+                        yield extra, part, {}
+                elif part["name"] == extra:
+                    yield before, part, {key: value for key, value in wait.items() if key != "max"}
 
     def can_begin(self, block, now):
         world = self.world
@@ -257,10 +262,8 @@ class Run:
         open_now = world.workable[block["crew"], block["house"]]
         if now not in open_now:
             return False
-        if not block["dividable"] and any(now + m not in open_now for m in range(block["minutes"])):
-            return False
         if block["needs"] is not None:  # done again, or in case: what it waits for is said with it
-            if any(other in self.waiting for other in block["needs"]):
+            if any(self.is_waiting(other) for other in block["needs"]):
                 return False
         elif block["tries"] == 0:
             for before, part, wait in self.waits_into(block):
@@ -278,7 +281,14 @@ class Run:
                 way = world.ways.get((where, block["house"]), 0) if world.brought[unit[0]] else 0
                 if at < finish + way:
                     return False
-        return True
+        return block["dividable"] or all(now + m in open_now for m in range(block["minutes"]))
+
+    def is_waiting(self, block):
+        return any(other is block for other in self.waiting)
+
+    def put(self, block):
+        self.waiting.append(block)
+        self.waiting.sort(key=lambda other: (other["rank"], other["needs"] is None))
 
     def calls_for_extra(self, block, now):
         """Puts the extra step of a lapsed window before `block`."""
@@ -296,7 +306,7 @@ class Run:
                 minutes = self.world.steps[extra]["minutes"]
                 added = dict(block, parts=[{"name": extra, "from": 0, "until": minutes, "gear": []}], minutes=minutes,
                              dividable=self.world.steps[extra].get("dividable", False), pause=None, needs=[], not_before=now)
-                self.waiting.append(added)
+                self.put(added)
                 block["needs_extra"] = added
                 return True
         return False
@@ -349,12 +359,12 @@ class Run:
             named = on_fail["treat_again"]
             again = next(b for b in self.world.blocks if b["job"] == block["job"] and b["parts"][0]["name"][1] == named[0])
             assert [part["name"][1] for part in again["parts"]] == named, "the companies repeat one run"
-            again = dict(again, not_before=finish, tries=1, rank=block["rank"], needs=[], gearless=True)
+            again = dict(again, not_before=finish, tries=1, rank=block["rank"], needs=[])
             again["parts"] = [dict(part, gear=[]) for part in again["parts"]]
-            self.waiting.append(again)
+            self.put(again)
             block["after"] = named
             block["needs"] = [again]
-        self.waiting.append(block)
+        self.put(block)
 
     def again_ready(self, block, now):
         """A check that comes after a treatment done again waits for that to dry, too."""
@@ -371,14 +381,14 @@ class Run:
             again = True
             while again:
                 again = False
-                for block in sorted(self.waiting, key=lambda b: (b["rank"], b["needs"] is None)):
-                    if block.get("needs_extra") in self.waiting and block.get("needs_extra") is not None:
+                for block in self.waiting:
+                    if now < block["not_before"] or self.is_waiting(block.get("needs_extra")):
                         continue
                     if not self.can_begin(block, now) or not self.again_ready(block, now):
                         continue
                     again = True
                     if not self.calls_for_extra(block, now):
-                        self.waiting.remove(block)
+                        self.waiting = [other for other in self.waiting if other is not block]
                         self.begin(block, now)
                     break
             # Nothing changes until somebody is due; minutes before that are passed over.

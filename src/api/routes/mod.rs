@@ -5,12 +5,14 @@ mod calculations;
 mod calendar;
 mod chances;
 mod companies;
+mod events;
 mod feeds;
 mod health;
 mod jobs;
 mod letters;
 mod load_lists;
 mod nouns;
+mod pins;
 mod planning_file;
 mod plans;
 mod problems;
@@ -20,6 +22,7 @@ mod stream;
 mod tokens;
 mod webhooks;
 mod weeks;
+mod what_ifs;
 
 use super::caller::authenticate;
 use actix_web::middleware::from_fn;
@@ -39,6 +42,9 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(regions::configure)
             .configure(air_readings::configure)
             .configure(jobs::configure)
+            .configure(events::configure)
+            .configure(what_ifs::configure)
+            .configure(pins::configure)
             .configure(plans::configure)
             .configure(repairs::configure)
             .configure(chances::configure)
