@@ -111,7 +111,7 @@ impl Ways<'_> {
         match (placed, extra) {
             (true, _) => None,
             (false, true) => Some(Root::NotNeeded(step)),
-            (false, false) => self.causes.get(&step).is_none().then_some(Root::LeftOut(step)),
+            (false, false) => (!self.causes.contains_key(&step)).then_some(Root::LeftOut(step)),
         }
     }
 

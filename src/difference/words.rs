@@ -120,7 +120,7 @@ impl Words<'_> {
         self.promised(step).map_or_else(|| "its time".to_owned(), |hull| self.at(step, hull.start()))
     }
 
-    fn from_until(&self, step: StepRef, span: Span) -> String {
+    fn times_of(&self, step: StepRef, span: Span) -> String {
         format!("from {} until {}", self.at(step, span.start()), self.at(step, span.end()))
     }
 
@@ -194,7 +194,7 @@ impl Words<'_> {
             Root::HouseClosed(house, step) => {
                 let closures = self.situation.houses[house.index()].closures.iter().copied();
                 match self.meeting(step, closures) {
-                    Some(span) => format!("{} is closed {}", self.house(house), self.from_until(step, span)),
+                    Some(span) => format!("{} is closed {}", self.house(house), self.times_of(step, span)),
                     None => format!("{} is not open on {} any more", self.house(house), self.promised_at(step)),
                 }
             }
@@ -262,7 +262,7 @@ impl Words<'_> {
     fn away(&self, crew: CrewIx, step: StepRef) -> String {
         let absences = self.situation.crews[crew.index()].absences.iter().copied();
         match self.meeting(step, absences) {
-            Some(span) => format!("{} is away {}", self.crew(crew), self.from_until(step, span)),
+            Some(span) => format!("{} is away {}", self.crew(crew), self.times_of(step, span)),
             None => format!("{} does not work all the time from {} on", self.crew(crew), self.promised_at(step)),
         }
     }
@@ -271,7 +271,7 @@ impl Words<'_> {
         let own = &self.situation.crews[crew.index()];
         if let Some(span) = self.meeting(step, own.short_handed.iter().map(|(span, _)| *span)) {
             let people = own.people_at(span.start());
-            let (name, all, when) = (&own.name, own.head_count, self.from_until(step, span));
+            let (name, all, when) = (&own.name, own.head_count, self.times_of(step, span));
             return format!("{name} has only {people} of {all} people {when}");
         }
         let run = run_of(self.situation, step);
@@ -287,7 +287,7 @@ impl Words<'_> {
             Some(span) => {
                 let left = stock.units_throughout(span);
                 let gear = self.gear(kind);
-                format!("only {left} of {} {gear} can be used {}", stock.units, self.from_until(step, span))
+                format!("only {left} of {} {gear} can be used {}", stock.units, self.times_of(step, span))
             }
             None => format!("there are only {} {} now", stock.units, self.gear(kind)),
         }
