@@ -8,6 +8,7 @@
 pub mod api;
 pub mod audit;
 pub mod calculate;
+pub mod chance;
 pub mod cli;
 pub mod demo;
 pub mod domain;

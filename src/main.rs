@@ -34,6 +34,8 @@ enum Command {
     LoadList(cli::load_list::LoadListArguments),
     /// Have a plan audited against its planning file; needs no database
     CheckPlan(cli::plan::CheckArguments),
+    /// Simulate a plan: will each house make its date, and what drives it; needs no database
+    Chance(cli::chance::ChanceArguments),
     /// Turn a table or a document of the weather service into a forecast; needs no database
     Forecast(cli::forecast::ForecastArguments),
     /// Fetch new forecasts for all regions that have a gridpoint, of all companies
@@ -71,6 +73,7 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
         Command::Plan(arguments) => cli::plan::plan(arguments),
         Command::LoadList(arguments) => cli::load_list::load_list_of_file(arguments),
         Command::CheckPlan(arguments) => cli::plan::check(arguments),
+        Command::Chance(arguments) => cli::chance::chance(arguments),
         Command::FetchForecasts(arguments) => wait_for(cli::forecasts::fetch(database, arguments)),
         Command::Forecast(arguments) => cli::forecast::forecast(arguments),
         Command::Calculate(arguments) => cli::calculate::calculate(arguments),

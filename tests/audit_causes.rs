@@ -123,6 +123,49 @@ fn upset_by(cause: Cause) -> Situation {
     situation
 }
 
+/// The same causes from spells: somebody leaves in the middle of it, the house is closed all the same, gear breaks, and
+/// the dispatcher says another day.
+#[test]
+fn causes_from_what_goes_wrong_on_the_floor() {
+    let all = [Cause::CrewAway, Cause::CrewUnable, Cause::HouseClosed, Cause::EquipmentShort, Cause::Pinned];
+    let heavy = || Step { head_count_min: 2, equipment: vec![(EquipmentIx(1), 1)], ..step("sand", 60) };
+    let calm = || {
+        let mut situation = promised();
+        situation.jobs[0] = job("main", 0, vec![heavy()], vec![]);
+        situation.published[0] = with_units(situation.published[0].clone(), &[(1, 1)]);
+        situation
+    };
+    let tomorrow = mon("14:00").plus(1_440);
+    let spell = span(mon("9:59"), mon("11:00"));
+    let upset = |cause: Cause| {
+        let mut situation = calm();
+        match cause {
+            Cause::CrewAway => situation.crews[0].absences = vec![spell],
+            Cause::CrewUnable => situation.crews[0].short_handed = vec![(spell, 1)],
+            Cause::HouseClosed => situation.houses[0].closures = vec![spell],
+            Cause::EquipmentShort => situation.equipment[1].outages = vec![(spell, 1)],
+            _ => {
+                let day = Some(new_york().date(tomorrow));
+                let pinned = Step { pin: Pin { day, ..Pin::default() }, ..heavy() };
+                situation.jobs[0] = job("main", 0, vec![pinned], vec![]);
+            }
+        }
+        situation
+    };
+    let moved = |situation: &Situation, cause: Cause| {
+        let to = with_units(place(situation, (0, 0), 0, tomorrow), &[(1, 0)]);
+        plan(situation, vec![moved(to, cause)])
+    };
+    for cause in all {
+        assert_false(&calm(), &moved(&calm(), cause));
+        for told in all {
+            let situation = upset(cause);
+            let plan = moved(&situation, told);
+            if told == cause { assert_true(&situation, &plan) } else { assert_false(&situation, &plan) }
+        }
+    }
+}
+
 #[test]
 fn a_crew_that_lost_a_skill_or_a_person_is_unable() {
     let mut situation = promised();

@@ -20,6 +20,38 @@ use tackfree::planner::{Basis, Emphasis, Request, plan};
 
 fn assert_clean(situation: &Situation, plan: &Plan, seed: u64) {
     let report = audit(situation, plan);
+    if !report.is_clean() && std::env::var("DBG").is_ok() {
+        for v in &report.violations {
+            let Some(step) = v.step() else { continue };
+            println!("now {:?} freeze {}", situation.now, situation.settings.freeze_minutes);
+            println!("own {:#?}", situation.jobs[step.job.index()].chain.step(step.step));
+            println!("promise {:?}", situation.published.iter().find(|p| p.step == step));
+            println!("placed {:?}", plan.placement(step));
+            println!(
+                "crew {:?}",
+                plan.placement(step).map(|p| {
+                    let c = &situation.crews[p.crew.index()];
+                    (c.head_count, &c.short_handed, &c.absences)
+                })
+            );
+            let house = situation.house_of(step);
+            println!("closures {:?}", situation.houses[house.index()].closures);
+            for p in plan.placements.iter().filter(|p| situation.house_of(p.step) == house) {
+                let s = situation.jobs[p.step.job.index()].chain.step(p.step.step);
+                println!(
+                    "{:?} {} areas {:?} {:?} pin {:?} promised {:?} attempts {:?} because {:?}",
+                    p,
+                    s.name,
+                    s.areas,
+                    s.dividable,
+                    s.pin,
+                    situation.published.iter().find(|q| q.step == p.step).map(|q| q.pieces.clone()),
+                    s.attempts,
+                    p.moved_because
+                );
+            }
+        }
+    }
     if !report.is_clean() {
         let told: Vec<String> =
             report.violations.iter().map(|v| format!("{} {}: {v:?}", v.code(), v.explain(situation))).collect();

@@ -81,6 +81,7 @@ fn merge_in(schema: &mut RefOr<Schema>, known: &Schemas) {
                 merge_in(element, known);
             }
         }
+        RefOr::T(Schema::OneOf(one)) => one.items.iter_mut().for_each(|item| merge_in(item, known)),
         _ => {}
     }
 }
@@ -120,10 +121,10 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
     let secured = operation.security.as_ref().is_some_and(|security| !security.is_empty());
     let changes = matches!(method, HttpMethod::Put | HttpMethod::Patch | HttpMethod::Delete);
     let conditional = has_header(operation, "If-Match");
-    // A calculation keeps nothing: asked again, it is worked out again.
+    // A calculation keeps nothing: asked again, it is worked out again. An event has an identifier of its own.
     let keeps = *method == HttpMethod::Post
         && !path.starts_with("/v1/calculations/")
-        && path != "/v1/jobs/{key}/treatment-plan";
+        && !matches!(path, "/v1/jobs/{key}/treatment-plan" | "/v1/events" | "/v1/what-ifs" | "/v1/promises");
     if keeps {
         operation.parameters.get_or_insert_default().push(RefOr::T(idempotency_key()));
     }

@@ -208,6 +208,10 @@ impl From<ServiceError> for Problem {
                 Problem::new(registry::OUT_OF_ORDER, error.what.clone()).cure(error.cure.clone()).errors(vec![error])
             }
             ServiceError::NotYourCrew { .. } => Problem::new(registry::NOT_YOUR_CREW, told),
+            ServiceError::OfficeOnly(_) => {
+                Problem::new(registry::ROLE_NEEDED, format!("{told}: this needs the role office"))
+            }
+            ServiceError::EventIdUsed => Problem::new(registry::EVENT_ID_USED, told),
             ServiceError::CannotPlan(errors) => Problem::new(registry::CANNOT_PLAN, counted(&errors)).errors(errors),
             ServiceError::BuiltIn(_) => Problem::new(registry::BUILT_IN, told),
             ServiceError::NoGridpoint(_) => Problem::new(registry::NO_GRIDPOINT, told),

@@ -59,6 +59,8 @@ problems! {
         "Do what `errors` says: usually another report is missing.";
     RECORDS_CHANGED = "records-changed", CONFLICT, "Somebody else has reported on this step in the meantime",
         "Look at the records of the job again, and report what is still news.";
+    EVENT_CONTRADICTS = "event-contradicts", CONFLICT, "The event cannot be so as well as what is known",
+        "Find out which is so. The event is kept, and changes nothing; `errors` says what stands against it and who told that.";
     CANNOT_PLAN = "cannot-plan", CONFLICT, "The company's documents do not fit together",
         "Mend what `errors` points at; the pointers are into GET /v1/planning-file.";
     PLAN_OUTDATED = "plan-outdated", CONFLICT, "The plan does not fit what is known now",
@@ -87,6 +89,8 @@ problems! {
         "Mend every place in `errors`; all that could be found are listed at once.";
     IDEMPOTENCY_OTHER_REQUEST = "idempotency-other-request", UNPROCESSABLE_ENTITY,
         "The Idempotency-Key was used for another request", "Use a new key for each new request.";
+    EVENT_ID_USED = "event-id-used", UNPROCESSABLE_ENTITY, "Another event was told with this id",
+        "Make a new id (a random UUID) for each event; send the same body again only for the same event.";
     PRECONDITION_REQUIRED = "precondition-required", PRECONDITION_REQUIRED, "A change says what it is a change of",
         "Read it first, and send its ETag as If-Match; `If-Match: *` changes it whatever it is.";
     PLANNING_BUSY = "planning-busy", TOO_MANY_REQUESTS, "Other plans are being made",

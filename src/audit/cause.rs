@@ -75,12 +75,12 @@ impl<'l, 'a> Judge<'l, 'a> {
             Cause::WaitsFor(before) => run.iter().any(|member| self.waits_for(member, before)),
             Cause::TooLateAfter(before) => run.iter().any(|member| self.too_late_after(member, before)),
             Cause::CrewBusyWith(by) => self.blocker(stay, by).is_some_and(|by| self.crew_busy(&run, by)),
-            Cause::AreaTakenBy(by) => {
-                self.blocker(stay, by).is_some_and(|by| run.iter().any(|member| self.area_taken(member, by)))
-            }
-            Cause::GearTakenBy(by) => {
-                self.blocker(stay, by).is_some_and(|by| run.iter().any(|member| self.gear_taken(member, by)))
-            }
+            Cause::AreaTakenBy(by) => self
+                .blocker(stay, by)
+                .is_some_and(|by| self.whole_run(by).any(|by| run.iter().any(|member| self.area_taken(member, by)))),
+            Cause::GearTakenBy(by) => self
+                .blocker(stay, by)
+                .is_some_and(|by| self.whole_run(by).any(|by| run.iter().any(|member| self.gear_taken(member, by)))),
         }
     }
 
@@ -102,6 +102,18 @@ impl<'l, 'a> Judge<'l, 'a> {
         let mut run: Vec<Promised<'a>> = promised.collect();
         run.sort_by_key(|member| member.promise.start());
         run
+    }
+
+    /// A stay and the others of its run: who may not push one of them away may push none.
+    fn whole_run(&self, stay: &'l Stay<'a>) -> impl Iterator<Item = &'l Stay<'a>> {
+        let ledger = self.ledger;
+        let first = ledger.number_in(stay.step.job, StepIx(0));
+        let all = first..first + ledger.chain(stay.number).steps().len();
+        let number = stay.number;
+        let same = move |other: &usize| {
+            *other == number || (ledger.in_run[number] && ledger.run[*other] == ledger.run[number])
+        };
+        all.filter(same).filter_map(move |other| ledger.stay(other))
     }
 
     /// The pieces of a step that keeps its promised start and crew under today's hours.

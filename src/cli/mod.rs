@@ -3,6 +3,7 @@
 
 pub mod beware;
 pub mod calculate;
+pub mod chance;
 pub mod database;
 pub mod demo;
 pub mod documents;

@@ -13,6 +13,8 @@ use tokio::signal::unix::{SignalKind, signal};
 
 /// How long work that was begun may go on when the program is told to stop: longer than anything is given to be done.
 const WORK_ENDS: Duration = Duration::from_secs(20);
+/// One for each task, and one to spare.
+const WORK_CONNECTIONS: u32 = 4;
 
 /// Where and for whom to serve.
 #[derive(Debug, Clone, clap::Args)]
@@ -98,8 +100,14 @@ pub async fn until_stopped(
 ) -> Result<(), Refusal> {
     let settings = api::Settings { operator_token, ..api::Settings::default() };
     let pages = crate::web::configure(service.clone());
-    let worker =
-        Worker::new(&service).with(Repairs(service.clone())).with(Deliver::new(&service)).with(Prune::new(&service));
+    let own = match service.beside(WORK_CONNECTIONS).await {
+        Ok(own) => own,
+        Err(error) => {
+            database.close().await;
+            return Err(error.into());
+        }
+    };
+    let worker = Worker::new(&own).with(Repairs(own.clone())).with(Deliver::new(&own)).with(Prune::new(&own));
     let signals = tokio::spawn(stop_at_signal(service.stopping().clone()));
     let mut handle = None;
     let served = {
@@ -126,6 +134,7 @@ pub async fn until_stopped(
     };
     signals.abort();
     worker.stop(WORK_ENDS).await;
+    own.store().close().await;
     database.close().await;
     served
 }

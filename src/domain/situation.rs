@@ -153,6 +153,17 @@ impl Situation {
         })
     }
 
+    /// The same situation without the pins of `steps`.
+    #[must_use]
+    pub fn without_pins(&self, steps: &[StepRef]) -> Situation {
+        let mut out = self.clone();
+        for (job, content) in out.jobs.iter_mut().enumerate() {
+            let own = steps.iter().filter(|step| step.job.index() == job).map(|step| step.step);
+            content.chain = content.chain.clone().without_pins(own);
+        }
+        out
+    }
+
     /// The same situation with `plan` as what was last promised: its steps that are neither begun nor done.
     pub fn with_published(mut self, plan: &Plan) -> Situation {
         let open = |placement: &&Placement| {

@@ -9,8 +9,10 @@
 //! | `guess` | where a plan rests on weather that nobody has forecast |
 //! | `settings`, `region`, `normals`, `house`, `crew`, `calendar`, `spells` | nouns, and when they are not as usual |
 //! | `past_weather` | a table of hours that have been, of which normals are made |
+//! | `event` | what happened, each thing told once |
 //! | `method`, `job`, `step`, `wait`, `gate`, `history` | chains and what happened on them |
 //! | `meter`, `verdict`, `prediction` | what a check asks, what its readings come to, when a failed floor will pass |
+//! | `chance` | what a simulation of a plan says |
 //! | `treat_again` | how a chain grows when a check fails |
 //! | `load_list`, `load_list_text` | what a crew takes along, and how that is printed |
 //! | `customer_dates` | what the customer may do when, and the letter |
@@ -24,8 +26,10 @@
 mod blocker;
 mod calendar;
 mod chain;
+mod chance;
 mod crew;
 mod customer_dates;
+mod event;
 mod fault;
 mod gate;
 mod guess;
@@ -68,8 +72,18 @@ mod tests;
 
 pub use blocker::{BlockerDto, CauseDto, StepRefDto};
 pub use calendar::{CalendarDto, ExceptionDto, WeekWindowDto, WeekdayDto, WindowDto};
+pub use chance::{
+    ChanceModelDto, ChancesDto, DriverDto, DriverKindDto, HouseChanceDto, JobChanceDto, OverrunDto, treat_again,
+};
 pub use crew::{CrewDto, EquipmentDto};
 pub use customer_dates::{CHANGES, CustomerDatesDto, CustomerLetterDto, KeepOffDto, day_and_time};
+pub(crate) use event::in_one_order;
+pub use event::{
+    CheckFailed, CrewAdded, CrewAway, CrewBack, CrewShort, DueMoved, EVENT_BYTES_MAX, EVENT_KINDS, EquipmentAdded,
+    Event, EventBody, ForecastReplaced, HappeningDto, Heard, Hearing, HoursChanged, HouseAdded, HouseClosed,
+    HouseOpened, JobAdded, JobCancelled, JobFinished, JobGrown, JobHeld, JobReopened, MachineBroken, MachineMended,
+    ReWet, ReadingsTaken, ReleaseMoved, StepFinished, StepPaused, StepPinned, StepStarted,
+};
 pub(crate) use fault::{At, Faults};
 pub use fault::{FAULTS_MAX, FaultDto, Located, NOTE_CHARS_MAX};
 pub use gate::{FilmDto, GateDto};

@@ -74,6 +74,14 @@ fn clamp(minutes: i64) -> T {
     minutes.clamp(-(1 << 28), 1 << 28) as T
 }
 
+/// When a crew works, and with how many people.
+struct Strength {
+    /// Its working time.
+    working: Vec<Span>,
+    /// The horizon, cut where the number of people changes.
+    people: Vec<(Span, u32)>,
+}
+
 /// Shared tables while a model is made; each distinct calendar, climate and gate is worked out once.
 pub struct Tables<'s> {
     /// The input.
@@ -81,8 +89,8 @@ pub struct Tables<'s> {
     /// What is made.
     pub model: Model,
     calendars: Vec<(Zone, &'s Calendar, &'s [Span], u32)>,
-    /// By crew: its working time, and the horizon cut where its number of people changes.
-    strengths: Vec<(Vec<Span>, Vec<(Span, u32)>)>,
+    /// By crew.
+    strengths: Vec<Strength>,
     /// Hours of a crew with certain numbers of people.
     manned: Vec<(usize, Vec<u32>, u32)>,
     models: Vec<(Option<RegionIx>, HouseAir, Option<Arc<HourlyClimate>>)>,
@@ -164,7 +172,7 @@ impl<'s> Tables<'s> {
         let recent = Span::new(self.situation.now.plus(-RECENT_MINUTES), self.until).unwrap_or(self.within());
         let regular = without(&own.calendar.regular_spans(own.zone, recent), &away);
         let (hours, regular) = (self.spans(&working), self.spans(&regular));
-        self.strengths.push((working, own.people_over(self.within())));
+        self.strengths.push(Strength { working, people: own.people_over(self.within()) });
         let houses = (0..self.situation.houses.len()).map(HouseIx::from_index);
         let home_ways = match own.home {
             None => Vec::new(),
@@ -180,7 +188,7 @@ impl<'s> Tables<'s> {
 
     /// The numbers of people a crew has at some time of the horizon, largest first.
     pub fn strengths(&self, crew: usize) -> Vec<u32> {
-        let mut people: Vec<u32> = self.strengths[crew].1.iter().map(|(_, people)| *people).collect();
+        let mut people: Vec<u32> = self.strengths[crew].people.iter().map(|(_, people)| *people).collect();
         people.sort_unstable_by(|a, b| b.cmp(a));
         people.dedup();
         people
@@ -188,7 +196,7 @@ impl<'s> Tables<'s> {
 
     /// When a crew works with one of `people` numbers of people.
     pub fn manned(&mut self, crew: usize, people: &[u32]) -> u32 {
-        let (working, stretches) = &self.strengths[crew];
+        let Strength { working, people: stretches } = &self.strengths[crew];
         if stretches.iter().all(|(_, own)| people.contains(own)) {
             return self.model.crews[crew].calendar;
         }

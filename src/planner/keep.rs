@@ -3,7 +3,7 @@
 
 use super::compile::Compiled;
 use super::generate::{Generator, agrees};
-use super::model::{Anchor, DayPin, NONE, wide};
+use super::model::{Anchor, NONE};
 use super::score::Promise;
 use super::spans::{NEVER, T};
 use super::state::{Obstacle, Place, State};
@@ -114,7 +114,8 @@ pub fn keep(
             && state.place(activity).is_none()
             && own.release <= own.latest
         {
-            let fitting = own.modes.clone().find_map(|mode| state.fits(activity, mode, own.release).ok());
+            let days = |mode: &u32| state.on_pinned_days(activity, *mode, own.release);
+            let fitting = own.modes.clone().filter(days).find_map(|mode| state.fits(activity, mode, own.release).ok());
             if let Some(place) = fitting {
                 generator.put(state, activity, place);
                 generator.held[activity as usize] = true;
@@ -212,11 +213,7 @@ pub fn stands(state: &State<'_>, promise: &Published) -> Result<Place, Broken> {
         return Err(Broken::Pinned);
     }
     let Some(mode) = promise.mode else { return Err(Broken::NoMode) };
-    let other_day = |pin: &DayPin| {
-        let reached = promise.start + model.part(mode, pin.part).offset;
-        reached < pin.from || reached >= pin.until
-    };
-    if model.day_pins[wide(&own.days)].iter().any(other_day) {
+    if !state.on_pinned_days(promise.activity, mode, promise.start) {
         return Err(Broken::Pinned);
     }
     for arc in model.before(promise.activity).filter(|arc| arc.anchor == Anchor::Finish) {

@@ -13,6 +13,7 @@
 //! | `request`, `emphasis` | what is asked of the planner; what the search is to look at most, and the other plans worth seeing |
 //! | `settle` | the last word: promises put back, nothing left to change for the next planning |
 //! | `score`, `bound` | the cost, and what no plan can undercut |
+//! | `pins` | the fewest pins to drop so that everything can be placed |
 //! | `blockers`, `decode` | reasons for what is left out; back to the domain |
 //! | `rcpsp_max` | published scheduling benchmarks, read into the same model |
 
@@ -27,6 +28,7 @@ mod hours;
 pub mod improve;
 pub mod keep;
 pub mod model;
+mod pins;
 pub mod rcpsp_max;
 mod repair;
 mod request;
@@ -38,6 +40,7 @@ pub mod state;
 pub mod timeline;
 
 pub use emphasis::alternatives;
+pub use pins::{PinsToDrop, TRIALS_MAX as PIN_TRIALS_MAX, pins_to_drop};
 pub use request::{Basis, Emphasis, REPAIR_MOVES, Request};
 
 use crate::domain::plan::Plan;

@@ -190,6 +190,12 @@ impl<'m> State<'m> {
         (earliest, latest)
     }
 
+    /// Whether a start at `start` puts every step that is pinned to a day on that day.
+    pub fn on_pinned_days(&self, activity: u32, mode: u32, start: T) -> bool {
+        let pins = &self.model.day_pins[wide(&self.model.activities[activity as usize].days)];
+        pins.iter().all(|pin| (pin.from..pin.until).contains(&(start + self.model.part(mode, pin.part).offset)))
+    }
+
     /// The first free time for `activity` in `mode` from `earliest` on that does not start after `latest`.
     pub fn find(&self, activity: u32, mode: u32, earliest: T, latest: T) -> Option<Place> {
         let mut t = earliest.max(0);

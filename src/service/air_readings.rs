@@ -10,6 +10,7 @@ use crate::dto::{AirReadingDto, HouseDto, NOTE_CHARS_MAX};
 use crate::store::{AirReadingRow, NewAirReading, Noun, Session};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 use std::collections::BTreeMap;
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -92,7 +93,15 @@ impl Service {
             recorded_by,
         };
         let zone = self.zone_of(session, &row.doc.parse()?).await?;
-        Ok(view(&session.append_air_reading(&new).await?, zone))
+        session.lock_company().await?;
+        let kept = session.append_air_reading(&new).await?;
+        let shown = view(&kept, zone);
+        let told = json!({
+            "kind": "air_measured", "house": house, "temp_c": shown.temp_c, "rh_percent": shown.rh_percent
+        });
+        let by = (kept.taken_at, kept.recorded_by.as_str());
+        self.note_air(session, house, by, (kept.note.clone(), told)).await?;
+        Ok(shown)
     }
 
     /// A page of the readings of a house, the one reported last first.

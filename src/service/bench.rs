@@ -14,6 +14,7 @@ use std::collections::BTreeMap;
 use uuid::Uuid;
 
 /// The company without its houses and jobs.
+#[derive(Clone)]
 pub(super) struct Bench {
     /// The company's settings.
     pub(super) settings: SettingsDto,
@@ -46,6 +47,19 @@ impl Bench {
             crew_keys: crews.iter().map(|row| (row.id, row.key.clone())).collect(),
             now,
         })
+    }
+
+    /// Of a planning file, in which things have no identifiers: crews get some.
+    pub(super) fn of_file(file: &PlanningFile, zone: Zone, now: Minute) -> Bench {
+        let id = |index: usize| Uuid::from_u128(index as u128 + 1);
+        Bench {
+            settings: file.settings.clone(),
+            crew_keys: file.crews.iter().enumerate().map(|(index, crew)| (id(index), crew.key.clone())).collect(),
+            crews: file.crews.clone(),
+            equipment: file.equipment.clone(),
+            zone,
+            now,
+        }
     }
 
     /// Identifier of a crew.

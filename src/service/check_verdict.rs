@@ -10,7 +10,7 @@ use crate::domain::climate::Air;
 use crate::domain::fault::Fault;
 use crate::domain::time::Minute;
 use crate::dto::{
-    FindingDto, JobDto, MeterDto, OutcomeDto, ReadingDto, StepDto, StepKindDto, VerdictDto, area_readings,
+    FindingDto, JobDto, MeterDto, OnFailDto, OutcomeDto, ReadingDto, StepDto, StepKindDto, VerdictDto, area_readings,
 };
 use crate::store::{NewJob, RecordOutcome, RecordRow};
 use crate::trade::approach::{self, AreaRound, Prediction, Round};
@@ -113,8 +113,14 @@ impl Site {
         crew: Uuid,
         started_at: &str,
         decided: &mut Decided,
-    ) -> Result<Option<NewJob>, ServiceError> {
+    ) -> Result<Option<JobDto>, ServiceError> {
         if decided.outcome != OutcomeDto::Failed {
+            return Ok(None);
+        }
+        let known = self.grown_for(&body.step);
+        if !known.is_empty() {
+            // It was told late: the chain has grown by a failure after it, or by itself when it was told first.
+            decided.added_steps = known;
             return Ok(None);
         }
         match self.job.treated_again(&body.step) {
@@ -124,7 +130,7 @@ impl Site {
                 match self.bench.judge(&self.house, None, vec![tried]) {
                     Ok(_) => {
                         decided.added_steps = grown.added;
-                        return Ok(Some(self.stored_as(&grown.job)?));
+                        return Ok(Some(grown.job));
                     }
                     Err(faults) => {
                         let why = faults.first().map_or("", |located| located.fault.what.as_str());
@@ -139,7 +145,26 @@ impl Site {
         Ok(None)
     }
 
-    fn stored_as(&self, job: &JobDto) -> Result<NewJob, ServiceError> {
+    /// Keys of the copies that the next failure of this check is followed by, if they are in the chain already.
+    fn grown_for(&self, check: &str) -> Vec<String> {
+        let failures = self.failures(check);
+        let Some(step) = self.step(check) else { return Vec::new() };
+        let OnFailDto::TreatAgain(named) = &step.on_fail else { return Vec::new() };
+        let steps = self.job.steps.as_deref().unwrap_or(&[]);
+        let copy = |original: &String| {
+            let copies = steps.iter().filter(|step| step.repeats.as_ref() == Some(original));
+            copies.map(|step| step.key.clone()).nth(failures)
+        };
+        named.iter().filter_map(copy).collect()
+    }
+
+    /// How often a step has failed.
+    pub(super) fn failures(&self, step: &str) -> usize {
+        let failed = |record: &&RecordRow| record.step_key == step && record.outcome == RecordOutcome::Failed;
+        self.records.iter().filter(failed).count()
+    }
+
+    pub(super) fn stored_as(&self, job: &JobDto) -> Result<NewJob, ServiceError> {
         let doc: JobDoc = self.row.doc.parse()?;
         new_job(job, self.row.house_id, self.row.method_id, doc.copied_from)
     }

@@ -12,6 +12,8 @@ pub(super) struct Directory {
     /// The office's wall clock.
     pub(super) office: Zone,
     jobs: BTreeMap<Uuid, JobRow>,
+    /// Jobs are never called otherwise.
+    job_ids: BTreeMap<String, Uuid>,
     houses: BTreeMap<Uuid, HouseDto>,
     crews: BTreeMap<Uuid, CrewDto>,
     steps: BTreeMap<Uuid, BTreeMap<String, StepDto>>,
@@ -61,8 +63,9 @@ impl Directory {
         for row in session.nouns_by_ids(Noun::Crew, &of_crews).await? {
             people.insert(row.id, row.doc.parse()?);
         }
+        let job_ids = rows.iter().map(|row| (row.key.clone(), row.id)).collect();
         let jobs = rows.into_iter().map(|row| (row.id, row)).collect();
-        Ok(Directory { office, jobs, houses, crews: people, steps, films })
+        Ok(Directory { office, jobs, job_ids, houses, crews: people, steps, films })
     }
 
     /// One step; jobs, houses and steps are never deleted, so it is there.
@@ -83,6 +86,16 @@ impl Directory {
     /// All steps of a job, by key.
     pub(super) fn steps(&self, job: Uuid) -> impl Iterator<Item = &StepDto> {
         self.steps.get(&job).into_iter().flat_map(BTreeMap::values)
+    }
+
+    /// A job by key.
+    pub(super) fn job_id(&self, key: &str) -> Option<Uuid> {
+        self.job_ids.get(key).copied()
+    }
+
+    /// A crew by key; should several have had it, one of them.
+    pub(super) fn crew_named(&self, key: &str) -> Option<&CrewDto> {
+        self.crews.values().find(|crew| crew.key == key)
     }
 
     /// One crew.

@@ -25,6 +25,12 @@ pub enum ServiceError {
         /// Whom it reports for.
         other: String,
     },
+    /// A crew's token tells what only the office can know.
+    #[error("{0} is told by the office")]
+    OfficeOnly(&'static str),
+    /// Another event has this identifier.
+    #[error("another event was told with this id")]
+    EventIdUsed,
     /// The company's documents do not fit together, so nothing can be planned. Pointers are into the planning file.
     #[error("the company cannot be planned: {} faults, first: {}", .0.len(), first(.0))]
     CannotPlan(Vec<FaultDto>),

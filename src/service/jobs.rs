@@ -1,12 +1,13 @@
 //! Jobs: a method applied to a house, from then on with a chain of their own.
 
 use super::bench::{Bench, of_job};
+use super::events::job_patched;
 use super::job_shapes::{JobListed, JobStatusDto, JobView};
 use super::nouns::{gear_of, unaddressable, unknown};
 use super::{Service, ServiceError, Stored, error, snapshot, wire};
 use crate::domain::fault::Fault;
 use crate::domain::zone::Zone;
-use crate::dto::{FaultDto, HouseDto, JobDto, Located, MethodDto, PinDto, read_json};
+use crate::dto::{FaultDto, HappeningDto, HouseDto, JobAdded, JobDto, Located, MethodDto, PinDto, read_json};
 use crate::store::{
     Document, JobFilter, JobRow, JobStatus, NewJob, NewStep, NewWait, Noun, NounRow, Reference, Session, StoreError,
 };
@@ -42,6 +43,17 @@ impl Service {
     /// # Errors
     /// `Invalid`, `KeyTaken`.
     pub async fn create_job(&self, session: &mut Session, job: JobDto) -> Result<StoredJob, ServiceError> {
+        session.lock_company().await?;
+        let told = JobAdded { job: job.clone() };
+        let stored = self.add_job(session, job).await?;
+        let event = serde_json::to_value(HappeningDto::from(told)).map_err(StoreError::BadDocument)?;
+        self.note_job(session, &stored.row.key, event).await?;
+        self.story_goes_on(session, &stored.row.key).await?;
+        Ok(stored)
+    }
+
+    /// As [`Service::create_job`], for whoever keeps the event himself.
+    pub(super) async fn add_job(&self, session: &mut Session, job: JobDto) -> Result<StoredJob, ServiceError> {
         let mut happened = job.history.clone();
         // Of another company's planning file: nobody has said so.
         happened.retain(|entry| !entry.presumed);
@@ -89,6 +101,24 @@ impl Service {
     /// # Errors
     /// `NotFound`, `Stale`, `Invalid`, `InUse`.
     pub async fn patch_job(
+        &self,
+        session: &mut Session,
+        key: &str,
+        version: i64,
+        patch: Value,
+    ) -> Result<StoredJob, ServiceError> {
+        session.lock_company().await?;
+        let event = job_patched(key, &patch);
+        let stored = self.change_job(session, key, version, patch).await?;
+        if stored.row.version != version {
+            self.note_job(session, key, event).await?;
+            self.story_goes_on(session, key).await?;
+        }
+        Ok(stored)
+    }
+
+    /// As [`Service::patch_job`], for whoever keeps the event himself.
+    pub(super) async fn change_job(
         &self,
         session: &mut Session,
         key: &str,

@@ -9,12 +9,16 @@
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `job_shapes`, `bench` | jobs and their chains; as shown; tried on the rest of the company |
 //! | `air_readings` | air measured in houses |
-//! | `records`, `report_rules` | what happened; whether it can be so |
+//! | `events` | what happened, each told once, in any order |
+//! | `records`, `report_rules`, `taken` | what happened on steps; whether it can be so; from reports to records |
 //! | `check_verdict`, `checks` | what a check's readings decide, and what follows; all rounds of a job |
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `repairs`, `repair_views` | the published plan after whatever changed the world; as shown |
+//! | `pins` | what the dispatcher fixed by hand |
 //! | `presumed` | what nobody has reported yet |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
+//! | `chances` | will each house make its date? |
+//! | `what_ifs`, `promises` | what would be otherwise; when one more job could be finished |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `treatment` | a treatment, second by second |
 //! | `keep_off` | when the customer should not walk on a floor |
@@ -31,6 +35,7 @@ mod air_readings;
 mod bench;
 mod calendars;
 mod care;
+mod chances;
 mod check_verdict;
 mod checks;
 pub mod clock;
@@ -38,6 +43,7 @@ mod companies;
 mod compare;
 mod directory;
 mod error;
+mod events;
 mod feed_weeks;
 mod forecasts;
 mod job_shapes;
@@ -47,30 +53,36 @@ mod letters;
 mod load_lists;
 mod notices;
 mod nouns;
+mod pins;
 mod planning;
 mod plans;
 mod presumed;
+mod promises;
 mod publish;
 mod records;
 mod repair_views;
 mod repairs;
 mod report_rules;
 mod snapshot;
+mod taken;
 mod told;
 mod treatment;
 mod wakes;
 mod webhooks;
 mod weeks;
+mod what_ifs;
 mod wire;
 
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
 pub use air_readings::{AirReadingBody, AirReadingView};
 pub use calendars::{CalendarText, kind_word};
 pub use care::CareNote;
+pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
 pub use error::ServiceError;
+pub use events::{EventPage, EventStandingDto, EventView, apply_event};
 pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
 pub use forecasts::{Brought, ForecastFetched};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
@@ -78,8 +90,10 @@ pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
 pub use notices::{NoticeKindDto, NoticePage, NoticeView};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
+pub use pins::{PinBody, PinConflictView, PinnedView};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
+pub use promises::{Offer, PromiseBody, PromiseView};
 pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
 pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
@@ -88,6 +102,7 @@ pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanVie
 pub use wakes::{Stop, Waiting, Wakes};
 pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};
 pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
+pub use what_ifs::{WHAT_IF_CHANGES_MAX, WhatIfBody, WhatIfChange, WhatIfView};
 
 use crate::domain::time::Minute;
 use crate::store::Store;
@@ -101,12 +116,16 @@ use tokio::sync::Semaphore;
 /// Plannings at once. Each takes a core for seconds, and what is left must go on answering.
 const PLANNINGS_MAX: usize = 2;
 
+/// Questions ("what if", "when could you") worked out at once, beside plannings: others wait their turn.
+const QUESTIONS_MAX: usize = 2;
+
 /// All use cases. Cheap to clone.
 #[derive(Clone)]
 pub struct Service {
     store: Store,
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
+    questions: Arc<Semaphore>,
     weather: Option<Source>,
     webhook_targets: Targets,
     wakes: Wakes,
@@ -121,11 +140,11 @@ impl Service {
 
     /// On another clock.
     pub fn with_clock(store: Store, clock: Arc<dyn Clock>) -> Service {
-        let plannings = Arc::new(Semaphore::new(PLANNINGS_MAX));
         Service {
             store,
             clock,
-            plannings,
+            plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)),
+            questions: Arc::new(Semaphore::new(QUESTIONS_MAX)),
             weather: None,
             webhook_targets: Targets::default(),
             wakes: Wakes::default(),
@@ -136,6 +155,14 @@ impl Service {
     /// With a weather service to ask.
     pub fn with_weather(self, source: impl Into<Option<Source>>) -> Service {
         Service { weather: source.into(), ..self }
+    }
+
+    /// The same, with connections of its own: for work that outlives the threads that answer requests.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn beside(&self, connections_max: u32) -> Result<Service, ServiceError> {
+        Ok(Service { store: self.store.beside(connections_max).await?, ..self.clone() })
     }
 
     /// Where sessions come from.

@@ -1,6 +1,7 @@
 //! Houses, crews, equipment, methods and regions: documents of one life, whatever is in them.
 
 use super::error::refuse;
+use super::events::NounChange;
 use super::{Service, ServiceError};
 use crate::domain::fault::Fault;
 use crate::dto::{
@@ -158,7 +159,9 @@ impl Service {
     /// `Invalid`, `KeyTaken`.
     pub async fn create_noun<D: NounDoc>(&self, session: &mut Session, doc: &D) -> Result<Stored<D>, ServiceError> {
         let new = checked(doc)?;
+        session.lock_company().await?;
         let row = session.insert_noun(D::NOUN, &new).await.map_err(|error| located(doc, error))?;
+        self.note_noun(session, D::NOUN, &row, NounChange::Added).await?;
         Stored::of(&row)
     }
 
@@ -194,6 +197,30 @@ impl Service {
         version: i64,
         doc: &D,
     ) -> Result<Stored<D>, ServiceError> {
+        session.lock_company().await?;
+        let row = self.put_row(session, key, version, doc).await?;
+        self.note_noun(session, D::NOUN, &row, NounChange::Changed).await?;
+        Stored::of(&row)
+    }
+
+    /// As [`Service::change_noun`], for whoever keeps the event himself.
+    pub(super) async fn put_noun<D: NounDoc>(
+        &self,
+        session: &mut Session,
+        key: &str,
+        version: i64,
+        doc: &D,
+    ) -> Result<Stored<D>, ServiceError> {
+        Stored::of(&self.put_row(session, key, version, doc).await?)
+    }
+
+    async fn put_row<D: NounDoc>(
+        &self,
+        session: &mut Session,
+        key: &str,
+        version: i64,
+        doc: &D,
+    ) -> Result<NounRow, ServiceError> {
         let row = session.noun_by_key(D::NOUN, key).await?;
         if doc.key() != key {
             let what = format!("the document calls itself {:?}, its address {key:?}", short(doc.key()));
@@ -202,7 +229,7 @@ impl Service {
         }
         let new = checked(doc)?;
         let changed = session.update_noun(D::NOUN, row.id, version, &new).await;
-        Stored::of(&changed.map_err(|error| located(doc, error))?)
+        changed.map_err(|error| located(doc, error))
     }
 
     /// As [`Service::change_noun`], for a house: its open jobs must still fit it.
@@ -232,9 +259,10 @@ impl Service {
         key: &str,
         version: i64,
     ) -> Result<(), ServiceError> {
+        session.lock_company().await?;
         let row = session.noun_by_key(noun, key).await?;
-        session.archive_noun(noun, row.id, version).await?;
-        Ok(())
+        let row = session.archive_noun(noun, row.id, version).await?;
+        self.note_noun(session, noun, &row, NounChange::Archived).await
     }
 
     /// A method of the company, or else the one of this key that comes with the program.

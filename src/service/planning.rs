@@ -13,6 +13,7 @@ use crate::store::{CompanyId, Document, NewPlan, NoticeKind, PlanRow, PlanningRo
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::time::Duration;
+use tokio::sync::OwnedSemaphorePermit;
 use utoipa::ToSchema;
 
 /// Moves of a search when nobody says how many: a second or so for an office of ordinary size.
@@ -20,7 +21,7 @@ pub const MOVE_BUDGET_DEFAULT: u64 = 3_000;
 /// More moves than this are for the command line, where nobody waits for them.
 pub const MOVE_BUDGET_MAX: u64 = 100_000;
 /// How long a planning waits for those before it.
-const TURN_MAX: Duration = Duration::from_secs(20);
+pub(super) const TURN_MAX: Duration = Duration::from_secs(20);
 /// Violations named in the log.
 const LOGGED_MAX: usize = 20;
 
@@ -91,8 +92,7 @@ impl Service {
     /// # Errors
     /// `CannotPlan`, `PlanningBusy`; `PlanRejected` is a defect of this program.
     pub async fn draft(&self, company: CompanyId, body: &DraftBody) -> Result<Draft, ServiceError> {
-        let turn = tokio::time::timeout(TURN_MAX, self.plannings.clone().acquire_owned()).await;
-        let Ok(Ok(turn)) = turn else { return Err(ServiceError::PlanningBusy) };
+        let turn = self.turn().await?;
         let mut session = self.store.snapshot(company).await?;
         // The instant is read when the rows are: a report that is there has happened by then.
         let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
@@ -104,6 +104,15 @@ impl Service {
             drafted
         });
         drafted.await?
+    }
+
+    /// Waits for those who compute before; whoever holds it is one of the few who do.
+    ///
+    /// # Errors
+    /// `PlanningBusy`.
+    pub(super) async fn turn(&self) -> Result<OwnedSemaphorePermit, ServiceError> {
+        let turn = tokio::time::timeout(TURN_MAX, self.plannings.clone().acquire_owned()).await;
+        turn.ok().and_then(Result::ok).ok_or(ServiceError::PlanningBusy)
     }
 
     /// Keeps a draft.

@@ -12,7 +12,7 @@ use crate::dto::{FaultDto, PLAN_FORMAT, PieceDto, PlanDto, plan_from_dto};
 use crate::store::{CompanyId, JobRow, PlanHead, PlanRow, PlanStatus, Session, StoreError};
 use chrono::{DateTime, SubsecRound, Utc};
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -105,7 +105,7 @@ fn reason(code: &str, what: String) -> FaultDto {
     FaultDto { pointer: String::new(), code: code.to_owned(), what, cure: CURE.to_owned() }
 }
 
-fn outdated(code: &str, what: String) -> ServiceError {
+pub(super) fn outdated(code: &str, what: String) -> ServiceError {
     ServiceError::PlanOutdated(vec![reason(code, what)])
 }
 
@@ -128,18 +128,30 @@ fn domain_plan(
     rows: &[PlanRow],
     jobs: &[JobRow],
 ) -> Result<Plan, ServiceError> {
-    let open: BTreeMap<Uuid, &str> =
-        snapshot.rows.jobs.iter().map(|planned| (planned.job.id, planned.job.key.as_str())).collect();
-    let crews: BTreeMap<Uuid, &str> = snapshot.rows.crews.iter().map(|row| (row.id, row.key.as_str())).collect();
-    if let Some(over) = rows.iter().find(|row| !open.contains_key(&row.job_id)) {
+    let open: BTreeSet<Uuid> = snapshot.rows.jobs.iter().map(|planned| planned.job.id).collect();
+    let crews: BTreeSet<Uuid> = snapshot.rows.crews.iter().map(|row| row.id).collect();
+    if let Some(over) = rows.iter().find(|row| !open.contains(&row.job_id)) {
         let key = jobs.iter().find(|job| job.id == over.job_id).map_or("", |job| &job.key);
         return Err(outdated("job-not-open", format!("job {key} is not open any more")));
     }
-    if rows.iter().any(|row| !crews.contains_key(&row.crew_id)) {
+    if rows.iter().any(|row| !crews.contains(&row.crew_id)) {
         return Err(outdated("crew-gone", "a crew of the plan is not there any more".to_owned()));
     }
+    plan_of_rows(snapshot, situation, head, rows, head.doc.parse()?)
+}
+
+/// The plan of rows whose jobs are open and whose crews are there.
+pub(super) fn plan_of_rows(
+    snapshot: &Snapshot,
+    situation: &Situation,
+    head: &PlanHead,
+    rows: &[PlanRow],
+    doc: PlanDoc,
+) -> Result<Plan, ServiceError> {
+    let open: BTreeMap<Uuid, &str> =
+        snapshot.rows.jobs.iter().map(|planned| (planned.job.id, planned.job.key.as_str())).collect();
+    let crews: BTreeMap<Uuid, &str> = snapshot.rows.crews.iter().map(|row| (row.id, row.key.as_str())).collect();
     let zone = Zone::UTC;
-    let doc: PlanDoc = head.doc.parse()?;
     let mut placements = Vec::new();
     for pieces in rows.chunk_by(same_step) {
         let first = &pieces[0];

@@ -5,11 +5,11 @@ use super::check_verdict::Decided;
 use super::jobs::JobDoc;
 use super::keep_off::sky;
 use super::report_rules::Site;
+use super::taken::{Teller, new_record};
 use super::{Service, ServiceError, snapshot, wire};
-use crate::domain::fault::Fault;
 use crate::dto::{HistoryDto, OutcomeDto, ReadingDto, VerdictDto};
-use crate::store::{Document, JobRow, NewRecord, Noun, RecordOutcome, RecordRow, Session, StoreError};
-use chrono::{DateTime, Duration, Utc};
+use crate::store::{JobRow, Noun, RecordRow, Session, StoreError};
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use utoipa::ToSchema;
@@ -131,7 +131,7 @@ pub(super) struct RecordDoc {
     #[serde(default)]
     pub(super) readings: Vec<ReadingDto>,
     #[serde(default)]
-    note: Option<String>,
+    pub(super) note: Option<String>,
     #[serde(default)]
     pub(super) verdict: Option<VerdictDto>,
     #[serde(default)]
@@ -140,9 +140,9 @@ pub(super) struct RecordDoc {
     #[serde(default)]
     pub(super) retry_not_before: Option<DateTime<Utc>>,
     #[serde(default)]
-    added_steps: Vec<String>,
+    pub(super) added_steps: Vec<String>,
     #[serde(default)]
-    warnings: Vec<String>,
+    pub(super) warnings: Vec<String>,
     /// Whether somebody said when it will be over; otherwise that is computed.
     #[serde(default)]
     pub(super) expected_by_crew: bool,
@@ -181,36 +181,14 @@ impl Service {
         reporter: &Reporter,
         body: &RecordBody,
     ) -> Result<RecordView, ServiceError> {
-        let site = self.site_alone(session, job, &body.step).await?;
-        let last = site.last(&body.step);
-        let running = last.filter(|record| record.outcome == RecordOutcome::Running);
-        // What is being wetted again is still that when it ends.
-        let begun: Option<RecordDoc> = running.map(|record| record.doc.parse()).transpose()?;
-        let re_wet = body.re_wet || begun.is_some_and(|begun| begun.re_wet);
-        let body = &RecordBody { re_wet, ..body.clone() };
-        let crew_id = site.crew(reporter, body, running)?;
-        site.in_order(body, last)?;
-        let started_at = match (&body.started_at, running) {
-            (Some(text), _) => text.clone(),
-            (None, Some(running)) => wire::utc(running.started_at),
-            (None, None) => {
-                let fault = Fault::new("missing-field", "nobody has reported when it began", "give started_at");
-                return Err(ServiceError::fault("/started_at", fault));
-            }
-        };
-        let mut decided = site.decide(body, reporter)?;
-        site.judge(body, decided.outcome, crew_id, &started_at)?;
-        let grown = site.after_failure(body, crew_id, &started_at, &mut decided)?;
-        let by = match reporter.crew_id {
-            Some(crew) => format!("crew {}", site.bench.crew_keys.get(&crew).map_or("", String::as_str)),
-            None => "office".to_owned(),
-        };
-        let seen = site.count(&body.step);
-        let new = self.new_record(&site.row, (body, decided), crew_id, &started_at, seen, by)?;
+        let mut site = self.site_alone(session, job, &body.step).await?;
+        session.lock_company().await?;
+        let teller = Teller { at: self.now(), by: site.name_of(reporter) };
+        let new = site.take(reporter, &teller, body)?;
         let row = session.append_record(&new).await?;
-        if let Some(grown) = grown {
-            session.update_job(site.row.id, site.row.version, &grown).await?;
-        }
+        self.keep_grown(session, &site).await?;
+        self.note_report(session, &site.row.key, &row, &site.bench.crew_keys).await?;
+        self.story_goes_on(session, job).await?;
         let zone = wire::zone_or(site.house.time_zone.as_deref(), site.bench.zone);
         let view = view(&row, &site.bench.crew_keys, zone)?;
         self.tell_record(session, (job, &site.house.key), &row, &view)?;
@@ -226,6 +204,14 @@ impl Service {
         let site = self.site(session, job).await?;
         let current = i64::from(site.count(step));
         if current == seen { Ok(site) } else { Err(StoreError::Stale { current }.into()) }
+    }
+
+    /// Keeps the chain of a job that has grown, because a check has failed.
+    pub(super) async fn keep_grown(&self, session: &mut Session, site: &Site) -> Result<(), ServiceError> {
+        if site.grown {
+            session.update_job(site.row.id, site.row.version, &site.stored_as(&site.job)?).await?;
+        }
+        Ok(())
     }
 
     /// Records that come with a new job, which has been judged with them.
@@ -245,7 +231,8 @@ impl Service {
             let retry_not_before = retry.map_err(|fault| ServiceError::fault("/history", fault))?;
             let decided = Decided { retry_not_before, ..Decided::of(entry.outcome) };
             let said = (body, decided);
-            let new = self.new_record(row, said, crew, &entry.started_at, *count, "office".to_owned())?;
+            let teller = Teller { at: self.now(), by: "office".to_owned() };
+            let new = new_record(row.id, said, crew, &entry.started_at, *count, teller)?;
             session.append_record(&new).await?;
             *count += 1;
         }
@@ -268,58 +255,7 @@ impl Service {
         } else {
             None
         };
-        Ok(Site { job, house: house.doc.parse()?, row, records, bench, climate })
-    }
-
-    fn new_record(
-        &self,
-        job: &JobRow,
-        (body, decided): (&RecordBody, Decided),
-        crew_id: Uuid,
-        started_at: &str,
-        seen: i32,
-        recorded_by: String,
-    ) -> Result<NewRecord, ServiceError> {
-        let at = |pointer: &str, text: &str| wire::instant(text).map_err(|fault| ServiceError::fault(pointer, fault));
-        let started_at = at("/started_at", started_at)?;
-        let expected = body.expected_finish_at.as_deref().map(|text| at("/expected_finish_at", text)).transpose()?;
-        let finished = body.finished_at.as_deref().map(|text| at("/finished_at", text)).transpose()?;
-        let moment = Duration::minutes(1);
-        let running = decided.outcome == OutcomeDto::Running;
-        let doc = RecordDoc {
-            readings: body.readings.clone(),
-            note: body.note.clone(),
-            expected_by_crew: expected.is_some(),
-            verdict: decided.verdict,
-            overruled: decided.overruled,
-            retry_not_before: decided.retry_not_before,
-            added_steps: decided.added_steps,
-            warnings: decided.warnings,
-            remaining_minutes: body.remaining_minutes,
-            re_wet: body.re_wet,
-        };
-        Ok(NewRecord {
-            job_id: job.id,
-            step_key: body.step.clone(),
-            seen: body.seen.unwrap_or(seen),
-            crew_id,
-            outcome: match decided.outcome {
-                OutcomeDto::Running => RecordOutcome::Running,
-                OutcomeDto::Done => RecordOutcome::Done,
-                OutcomeDto::Failed => RecordOutcome::Failed,
-                OutcomeDto::Paused => RecordOutcome::Paused,
-            },
-            started_at,
-            // The database wants an end after the start; a report within one second has none.
-            finished_at: finished.map(|finished| finished.max(started_at + Duration::seconds(1))),
-            expected_finish_at: running.then(|| {
-                let soonest = started_at + moment;
-                expected.unwrap_or(soonest).max(soonest)
-            }),
-            doc: Document::of(&doc)?,
-            recorded_at: self.now(),
-            recorded_by,
-        })
+        Ok(Site { job, house: house.doc.parse()?, row, records, bench, climate, grown: false })
     }
 }
 

@@ -3,15 +3,14 @@
 //! during a repair is answered by the next one.
 
 use super::planning::{Draft, audited, draft_of};
-use super::plans::PlanListed;
 use super::snapshot::Snapshot;
-use super::{BasisDto, Service, ServiceError};
+use super::{BasisDto, PlanListed, Service, ServiceError};
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use crate::dto::RepairsDto;
 use crate::planner::{Basis, REPAIR_MOVES, Request};
 use crate::store::{
-    BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, StoreError,
+    BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, Session, StoreError,
 };
 use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
@@ -21,7 +20,7 @@ use utoipa::ToSchema;
 use uuid::Uuid;
 
 /// Longer than any repair takes. After a crash, another server looks again when it is over.
-const LEASE: Duration = Duration::from_secs(60);
+const LEASE: Duration = Duration::from_secs(30);
 /// Rest after the first failure; doubled by each further one.
 const REST_MIN: Duration = Duration::from_secs(2);
 /// Longest rest after failures.
@@ -130,10 +129,18 @@ impl Service {
     /// Proposals of earlier repairs are withdrawn: what was promised can stay after all.
     async fn end_unchanged(&self, turn: RepairTurn, seen: &[RepairChange]) -> Result<Repaired, ServiceError> {
         let mut session = self.store.session(turn.company).await?;
-        self.tell_withdrawn(&mut session).await?;
+        self.withdraw(&mut session).await?;
         session.finish_repair(turn, seen).await?;
         session.commit().await?;
         Ok(Repaired::Unchanged)
+    }
+
+    async fn withdraw(&self, session: &mut Session) -> Result<(), ServiceError> {
+        for plan in session.withdraw_proposals().await? {
+            let plan = PlanListed::of(&session.plan(plan).await?)?;
+            self.tell_draft(session, NoticeKind::PlanRejected, &plan)?;
+        }
+        Ok(())
     }
 
     /// Publishes or proposes, and ends the turn, all in one transaction.
@@ -146,20 +153,20 @@ impl Service {
     ) -> Result<Repaired, ServiceError> {
         let mut session = self.store.session(turn.company).await?;
         session.lock_company().await?;
-        let promise = session.published_plan().await?;
-        if promise.as_ref().map(|plan| plan.id) != snapshot.published {
+        let promised = session.published_plan().await?;
+        if promised.as_ref().map(|plan| plan.id) != snapshot.published {
             session.fail_repair(turn, "another plan was published meanwhile", Duration::ZERO).await?;
             session.commit().await?;
             return Ok(Repaired::Overtaken);
         }
-        self.tell_withdrawn(&mut session).await?;
+        self.withdraw(&mut session).await?;
         let head = session.insert_plan(&made.draft.new, &made.draft.rows).await?;
         let breaks = made.beside.moved + made.beside.added + made.beside.dropped > 0;
         let publish = !breaks || snapshot.file.settings.repairs == RepairsDto::Automatic;
         let done_at = self.now();
         if publish {
             let done = session.publish_plan(head.id, head.version, done_at.trunc_subsecs(0)).await?;
-            self.tell_publication(&mut session, promise.as_ref(), &done).await?;
+            self.tell_publication(&mut session, promised.as_ref(), &done).await?;
         } else {
             self.tell_draft(&mut session, NoticeKind::PlanProposed, &PlanListed::of(&head)?)?;
         }

@@ -5,12 +5,13 @@ use super::records::{RecordBody, Reporter};
 use super::{ServiceError, error, nouns, snapshot};
 use crate::domain::bounds::METER_READINGS_MAX;
 use crate::domain::fault::Fault;
-use crate::dto::{HistoryDto, HouseDto, JobDto, Located, NOTE_CHARS_MAX, OutcomeDto, StepDto, WaitKindDto};
+use crate::dto::{HistoryDto, HouseDto, JobDto, Located, NOTE_CHARS_MAX, OnFailDto, OutcomeDto, StepDto, WaitKindDto};
 use crate::store::{JobRow, JobStatus, RecordOutcome, RecordRow};
 use crate::trade::readings::HouseClimate;
 use uuid::Uuid;
 
 /// A job with all that a report is judged by.
+#[derive(Clone)]
 pub(super) struct Site {
     pub(super) row: JobRow,
     pub(super) job: JobDto,
@@ -19,6 +20,8 @@ pub(super) struct Site {
     pub(super) bench: Bench,
     /// The air in the house, where a check of the job asks for readings and anything is known.
     pub(super) climate: Option<HouseClimate>,
+    /// Whether the chain is longer than it is stored.
+    pub(super) grown: bool,
 }
 
 impl Site {
@@ -26,8 +29,23 @@ impl Site {
         self.records.iter().rfind(|record| record.step_key == step)
     }
 
+    /// How many records the step has, those not heeded any more among them.
     pub(super) fn count(&self, step: &str) -> i32 {
-        self.records.iter().filter(|record| record.step_key == step).count() as i32
+        self.last(step).map_or(0, |record| record.record_no)
+    }
+
+    /// Whether `step` is a copy that a later failure of `check` than those known is followed by: then an earlier round of
+    /// the check did not come after it.
+    fn repeats_later(&self, step: &str, check: &str) -> bool {
+        let steps = self.job.steps.as_deref().unwrap_or(&[]);
+        let known = |key: &str| steps.iter().find(|known| known.key == key);
+        let Some(original) = known(step).and_then(|copy| copy.repeats.as_ref()) else { return false };
+        let again = known(check).map(|check| &check.on_fail);
+        if !matches!(again, Some(OnFailDto::TreatAgain(named)) if named.contains(original)) {
+            return false;
+        }
+        let mut copies = steps.iter().filter(|known| known.repeats.as_ref() == Some(original));
+        copies.position(|known| known.key == step).is_some_and(|round| round >= self.failures(check))
     }
 
     /// Who did it.
@@ -114,7 +132,7 @@ impl Site {
                 (Some(RecordOutcome::Running), WaitKindDto::Dwell) => true,
                 (Some(RecordOutcome::Running | RecordOutcome::Failed | RecordOutcome::Paused) | None, _) => false,
             };
-            if !follows {
+            if !follows && !self.repeats_later(&wait.from, &body.step) {
                 let (code, how) = match outcome {
                     Some(RecordOutcome::Failed) => ("check-not-passed", "has failed"),
                     Some(RecordOutcome::Running) => ("predecessor-open", "is still running"),

@@ -189,6 +189,15 @@ pub(super) const fn outcome(outcome: RecordOutcome) -> OutcomeDto {
     }
 }
 
+pub(super) const fn stored_outcome(outcome: OutcomeDto) -> RecordOutcome {
+    match outcome {
+        OutcomeDto::Running => RecordOutcome::Running,
+        OutcomeDto::Done => RecordOutcome::Done,
+        OutcomeDto::Failed => RecordOutcome::Failed,
+        OutcomeDto::Paused => RecordOutcome::Paused,
+    }
+}
+
 /// Pieces of one step, which come one after the other, as one placement. What names something that is no more is no
 /// promise any more.
 fn promised(rows: &[BookingRow], keys: &Keys, zone: Zone) -> Result<Vec<PlacementDto>, ServiceError> {

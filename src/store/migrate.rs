@@ -30,6 +30,8 @@ const RIGHTS: &[(&str, &str)] = &[
     ("token", "SELECT, INSERT, UPDATE"),
     ("feed", "SELECT, INSERT, UPDATE"),
     ("house_air_reading", "SELECT, INSERT"),
+    ("event", "SELECT, INSERT, UPDATE (standing, reason)"),
+    ("step_restated", "SELECT, INSERT"),
     ("region_fetch", "SELECT, INSERT, UPDATE"),
     ("idempotency", "SELECT, INSERT, UPDATE, DELETE"),
     ("repair_change", "SELECT, INSERT, DELETE"),

@@ -12,7 +12,8 @@
 //! | `companies` | companies and their settings |
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `chains` | jobs; their steps and waits |
-//! | `records` | what happened on the floor |
+//! | `records`, `experience` | what happened on the floor; counts over it |
+//! | `events` | what happened, as it was told |
 //! | `air_readings` | air measured in houses |
 //! | `plans` | plans and their rows |
 //! | `differences` | what one plan has elsewhere than another |
@@ -38,6 +39,8 @@ mod deliveries;
 mod differences;
 mod document;
 mod error;
+mod events;
+mod experience;
 mod feeds;
 mod fetches;
 mod idempotency;
@@ -66,6 +69,8 @@ pub use deliveries::{DeliveryRow, DeliveryStatus, Lease, Settled, ToSend};
 pub use differences::{JobEnds, OtherPiece};
 pub use document::Document;
 pub use error::{BookedWork, StoreError};
+pub use events::{EventBase, EventFilter, EventRow, EventStanding, NewEvent};
+pub use experience::{CheckTries, WorkTimes};
 pub use feeds::{FeedKind, FeedRow, FoundFeed};
 pub use fetches::RegionFetch;
 pub use idempotency::{Begun, REQUESTS_KEPT_HOURS, StoredResponse, Ticket};

@@ -77,6 +77,15 @@ impl Store {
         Ok(Store { pool })
     }
 
+    /// A pool of its own on the same database. Connections belong to the threads that opened them, and end with those: who
+    /// outlives the threads that answer requests must not share theirs.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn beside(&self, connections_max: u32) -> Result<Store, StoreError> {
+        Store::open(self.pool.connect_options().as_ref().clone(), connections_max).await
+    }
+
     /// Begins a transaction for reading and writing what belongs to `company`.
     ///
     /// # Errors

@@ -126,7 +126,7 @@ impl Session {
         .await?)
     }
 
-    /// All records of one job, by step and oldest first.
+    /// All records of one job that are heeded, by step and oldest first.
     ///
     /// # Errors
     /// `Unavailable`.
@@ -134,7 +134,11 @@ impl Session {
         Ok(sqlx::query_as(
             "SELECT id, job_id, step_key, record_no, crew_id, outcome, started_at, finished_at, expected_finish_at, doc,
                     recorded_at, recorded_by
-             FROM step_record WHERE company_id = $1 AND job_id = $2 ORDER BY step_key, record_no",
+             FROM step_record r
+             WHERE company_id = $1 AND job_id = $2 AND record_no >= coalesce((
+                 SELECT max(from_no) FROM step_restated s
+                 WHERE (s.company_id, s.job_id, s.step_key) = (r.company_id, r.job_id, r.step_key)), 1)
+             ORDER BY step_key, record_no",
         )
         .bind(self.company.0)
         .bind(job)
@@ -142,7 +146,7 @@ impl Session {
         .await?)
     }
 
-    /// All records of all open jobs, by job and step and oldest first.
+    /// All records of all open jobs that are heeded, by job and step and oldest first.
     ///
     /// # Errors
     /// `Unavailable`.
@@ -151,7 +155,10 @@ impl Session {
             "SELECT r.id, r.job_id, r.step_key, r.record_no, r.crew_id, r.outcome, r.started_at, r.finished_at,
                     r.expected_finish_at, r.doc, r.recorded_at, r.recorded_by
              FROM step_record r JOIN job j ON (j.company_id, j.id) = (r.company_id, r.job_id)
-             WHERE r.company_id = $1 AND j.status = 'open' ORDER BY r.job_id, r.step_key, r.record_no",
+             WHERE r.company_id = $1 AND j.status = 'open' AND r.record_no >= coalesce((
+                 SELECT max(from_no) FROM step_restated s
+                 WHERE (s.company_id, s.job_id, s.step_key) = (r.company_id, r.job_id, r.step_key)), 1)
+             ORDER BY r.job_id, r.step_key, r.record_no",
         )
         .bind(self.company.0)
         .fetch_all(self.db())

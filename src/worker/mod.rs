@@ -6,9 +6,9 @@
 //! |---|---|
 //! | `mod` | the loop |
 //! | `listen` | one connection that hears of news |
+//! | `repairs` | published plans are repaired |
 //! | `deliver` | notices to webhooks |
 //! | `prune` | throwing away what is old |
-//! | `repairs` | published plans are repaired |
 
 mod deliver;
 mod listen;

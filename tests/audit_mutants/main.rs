@@ -8,12 +8,13 @@ mod claims;
 #[path = "../common/generate.rs"]
 mod generate;
 mod meetings;
+mod mishaps;
 mod steps;
 mod waits;
 #[path = "../common/world.rs"]
 mod world;
 
-use generate::{Draw, Size, company};
+use generate::{Draw, Size, company, troubled};
 use tackfree::audit::audit;
 use tackfree::domain::chain::{Attempt, Chain, Outcome, Step, Wait, WaitKind};
 use tackfree::domain::ids::CrewIx;
@@ -178,6 +179,9 @@ fn season(situation: &mut Situation, plan: &Plan, draw: &mut Draw) {
             step.attempts = vec![Attempt { crew, start, finish, outcome: Outcome::Failed, retry_not_before: None }];
         } else if draw.chance(5) {
             step.pin.start = Some(placement.start());
+        } else if draw.chance(10) {
+            let house = situation.jobs[placement.step.job.index()].house;
+            step.pin.day = Some(situation.houses[house.index()].zone.date(placement.start()));
         }
         let waits = chain.waits().to_vec();
         situation.jobs[placement.step.job.index()].chain = Chain::new(steps, waits).unwrap();
@@ -191,14 +195,16 @@ fn priced(situation: &Situation, spoilt: Plan) -> Plan {
 
 #[test]
 fn every_mutant_is_caught() {
-    let kinds: Vec<Kind> =
-        [steps::kinds(), waits::kinds(), meetings::kinds(), claims::kinds()].into_iter().flatten().collect();
+    let kinds: Vec<Kind> = [steps::kinds(), waits::kinds(), meetings::kinds(), claims::kinds(), mishaps::kinds()]
+        .into_iter()
+        .flatten()
+        .collect();
     let mut exercised = vec![0; kinds.len()];
     let setting = |name: &str, otherwise: u64| std::env::var(name).map_or(otherwise, |text| text.parse().unwrap());
     let first = setting("TACKFREE_FIRST_SEED", 0);
     for seed in first..first + setting("TACKFREE_COMPANIES", COMPANIES) {
         let size = if seed % 10 == 0 { Size::medium() } else { Size::small() };
-        let mut situation = company(seed, size);
+        let mut situation = if seed % 3 == 0 { company(seed, size) } else { troubled(seed, size) };
         let mut draw = Draw::new(seed ^ 0xbad);
         let request = Request { seed, move_budget: 0, basis: Basis::Published, ..Request::new() };
         let made = plan(&situation, request);

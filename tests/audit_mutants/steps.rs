@@ -23,8 +23,8 @@ pub fn kinds() -> Vec<Kind> {
         kind("after the horizon", after_the_horizon, &["beyond-horizon"]),
         kind("by a crew without the skill", by_the_unskilled, &["skill-missing"]),
         kind("by too few people", by_too_few, &["too-few-people"]),
-        kind("lengthened", lengthened, &["wrong-duration"]),
-        kind("shortened", shortened, &["wrong-duration"]),
+        kind("lengthened", lengthened, &["wrong-duration", "people-change"]),
+        kind("shortened", shortened, &["wrong-duration", "people-change"]),
         kind("split, though undividable", split, &["not-dividable"]),
         kind("split in the middle of a shift", split_mid_shift, &["bad-pause"]),
         kind(

@@ -1,6 +1,7 @@
 //! What several integration tests need.
 
 pub mod app;
+pub mod happenings;
 pub mod postgres;
 pub mod proxy;
 pub mod receiver;

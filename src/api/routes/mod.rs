@@ -3,13 +3,16 @@
 mod air_readings;
 mod calculations;
 mod calendar;
+mod chances;
 mod companies;
+mod events;
 mod feeds;
 mod health;
 mod jobs;
 mod letters;
 mod load_lists;
 mod nouns;
+mod pins;
 mod planning_file;
 mod plans;
 mod problems;
@@ -19,6 +22,7 @@ mod stream;
 mod tokens;
 mod webhooks;
 mod weeks;
+mod what_ifs;
 
 use super::caller::authenticate;
 use actix_web::middleware::from_fn;
@@ -38,8 +42,12 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(regions::configure)
             .configure(air_readings::configure)
             .configure(jobs::configure)
+            .configure(events::configure)
+            .configure(what_ifs::configure)
+            .configure(pins::configure)
             .configure(plans::configure)
             .configure(repairs::configure)
+            .configure(chances::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
             .configure(letters::configure)

@@ -327,6 +327,13 @@ impl Chain {
         &self.steps
     }
 
+    /// The same chain without the pins of `steps`.
+    #[must_use]
+    pub fn without_pins(mut self, steps: impl Iterator<Item = StepIx>) -> Chain {
+        steps.for_each(|step| self.steps[step.index()].pin = Pin::default());
+        self
+    }
+
     /// The waits, addressed by `WaitIx`.
     pub fn waits(&self) -> &[Wait] {
         &self.waits
