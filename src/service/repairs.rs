@@ -11,7 +11,7 @@ use crate::domain::situation::Situation;
 use crate::dto::RepairsDto;
 use crate::planner::{Basis, REPAIR_MOVES, Request};
 use crate::store::{
-    BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, StoreError,
+    BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, Session, StoreError,
 };
 use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
@@ -140,10 +140,19 @@ impl Service {
     /// Proposals of earlier repairs are withdrawn: what was promised can stay after all.
     async fn end_unchanged(&self, turn: RepairTurn, seen: &[RepairChange]) -> Result<Repaired, ServiceError> {
         let mut session = self.store.session(turn.company).await?;
-        self.tell_withdrawn(&mut session).await?;
+        self.withdraw(&mut session).await?;
         session.finish_repair(turn, seen).await?;
         session.commit().await?;
         Ok(Repaired::Unchanged)
+    }
+
+    /// Proposals of earlier repairs are answered by this one.
+    async fn withdraw(&self, session: &mut Session) -> Result<(), ServiceError> {
+        for plan in session.withdraw_proposals().await? {
+            let plan = PlanListed::of(&session.plan(plan).await?)?;
+            self.tell_draft(session, NoticeKind::PlanRejected, &plan)?;
+        }
+        Ok(())
     }
 
     /// Publishes or proposes, and ends the turn, all in one transaction.
@@ -162,7 +171,7 @@ impl Service {
             session.commit().await?;
             return Ok(Repaired::Overtaken);
         }
-        self.tell_withdrawn(&mut session).await?;
+        self.withdraw(&mut session).await?;
         let head = session.insert_plan(&made.draft.new, &made.draft.rows).await?;
         let publish = !made.beside.breaks() || snapshot.file.settings.repairs == RepairsDto::Automatic;
         let done_at = self.now();

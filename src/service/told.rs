@@ -84,15 +84,6 @@ impl Service {
         Ok(())
     }
 
-    /// Withdraws proposals of earlier repairs: each is a draft discarded.
-    pub(super) async fn tell_withdrawn(&self, session: &mut Session) -> Result<(), ServiceError> {
-        for id in session.withdraw_proposals().await? {
-            let plan = PlanListed::of(&session.plan(id).await?)?;
-            self.tell_draft(session, NoticeKind::PlanRejected, &plan)?;
-        }
-        Ok(())
-    }
-
     /// A publication: that it is there, and what it means for each crew, house and step. `before` was the promise.
     pub(super) async fn tell_publication(
         &self,

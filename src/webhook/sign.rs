@@ -84,7 +84,8 @@ mod tests {
         let key = STANDARD.decode("MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw").unwrap();
         let secret = SigningSecret::from_bytes(key);
         let at = DateTime::from_timestamp(1_614_265_330, 0).unwrap();
-        let said = headers("msg_p5jXN8AQM9LWM0D4loKWxJek", at, br#"{"test": 2432232314}"#, &[secret.clone()]);
+        let said =
+            headers("msg_p5jXN8AQM9LWM0D4loKWxJek", at, br#"{"test": 2432232314}"#, std::slice::from_ref(&secret));
         assert_eq!(said.signature, "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE=");
         assert_eq!(said.timestamp, "1614265330");
         let both = headers(&said.id, at, b"", &[SigningSecret::random(), secret]);
