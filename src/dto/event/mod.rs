@@ -1,19 +1,21 @@
 //! Events: what happened in the field or in the office, each told once by whoever saw it. The envelope is here, the kinds
-//! are in `kinds`, what they change in documents in `heed` and `grow`. No clock, no storing.
+//! are in `kinds` and `shapes`, what they change in documents in `heed` and `grow`. No clock, no storing.
 
 mod grow;
 mod heed;
 mod kinds;
+mod shapes;
 #[cfg(test)]
 mod tests;
 
 pub(crate) use grow::in_one_order;
 pub use heed::{Heard, Hearing};
-pub use kinds::{
-    CheckFailed, CrewAdded, CrewAway, CrewBack, CrewShort, DueMoved, EVENT_KINDS, EquipmentAdded, ForecastReplaced,
-    HappeningDto, HoursChanged, HouseAdded, HouseClosed, HouseOpened, JobAdded, JobCancelled, JobFinished, JobGrown,
-    JobHeld, JobReopened, MachineBroken, MachineMended, ReWet, ReadingsTaken, ReleaseMoved, StepFinished, StepPaused,
-    StepPinned, StepStarted,
+pub use kinds::{EVENT_KINDS, HappeningDto};
+pub use shapes::{
+    CheckFailed, CrewAdded, CrewAway, CrewBack, CrewShort, DueMoved, EquipmentAdded, ForecastReplaced, HoursChanged,
+    HouseAdded, HouseClosed, HouseOpened, JobAdded, JobCancelled, JobFinished, JobGrown, JobHeld, JobReopened,
+    MachineBroken, MachineMended, ReWet, ReadingsTaken, ReleaseMoved, StepFinished, StepPaused, StepPinned,
+    StepStarted,
 };
 
 use super::fault::{At, Faults, Located};
