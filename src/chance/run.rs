@@ -177,10 +177,13 @@ impl<'c> Run<'c> {
         }
     }
 
-    fn push(&mut self, block: u32) {
-        if let Some(chance) = self.chance_of(block) {
-            let rank = self.course.blocks[block as usize].rank;
-            self.waiting.push(Reverse((chance.start, rank, block)));
+    /// Puts a block among those that wait. When it can begin is found out when its turn comes, and again as often as
+    /// somebody else was quicker.
+    fn push(&mut self, number: u32) {
+        let block = &self.course.blocks[number as usize];
+        let at = self.earliest[number as usize].at.max(block.start).max(self.course.now);
+        if at < NEVER {
+            self.waiting.push(Reverse((at, block.rank, number)));
         }
     }
 
