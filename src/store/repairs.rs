@@ -81,8 +81,12 @@ impl Store {
     /// `Unavailable`.
     pub async fn claim_repair(&self, lease_for: Duration) -> Result<Option<RepairTurn>, StoreError> {
         let lease = Uuid::new_v4();
-        let query = sqlx::query_scalar("SELECT claim_repair($1, $2)").bind(lease).bind(lease_for.as_secs_f64());
-        let company: Option<Uuid> = query.fetch_one(self.pool()).await?;
+        // Taken twice, the first lease runs out by itself.
+        let claim = || async {
+            let query = sqlx::query_scalar("SELECT claim_repair($1, $2)").bind(lease).bind(lease_for.as_secs_f64());
+            query.fetch_one(self.pool()).await
+        };
+        let company: Option<Uuid> = self.retry_lost(claim).await?;
         Ok(company.map(|company| RepairTurn { company: CompanyId(company), lease }))
     }
 }
