@@ -72,6 +72,21 @@ pub struct PlanCostDto {
     pub total: Option<i64>,
 }
 
+impl From<Cost> for PlanCostDto {
+    fn from(cost: Cost) -> PlanCostDto {
+        PlanCostDto {
+            unplaced: cost.unplaced,
+            lateness: cost.lateness,
+            finish: cost.finish,
+            broken: cost.broken,
+            travel: cost.travel,
+            overtime: cost.overtime,
+            hand_overs: cost.hand_overs,
+            total: Some(cost.total()),
+        }
+    }
+}
+
 /// Who does what when.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -113,16 +128,7 @@ pub fn plan_to_dto(situation: &Situation, plan: &Plan) -> PlanDto {
         move_budget: plan.move_budget,
         placements: plan.placements.iter().map(|placed| PlacementDto::with_names(placed, situation)).collect(),
         unplaced: plan.unplaced.iter().map(|left_out| UnplacedDto::from_domain(left_out, situation)).collect(),
-        cost: PlanCostDto {
-            unplaced: plan.cost.unplaced,
-            lateness: plan.cost.lateness,
-            finish: plan.cost.finish,
-            broken: plan.cost.broken,
-            travel: plan.cost.travel,
-            overtime: plan.cost.overtime,
-            hand_overs: plan.cost.hand_overs,
-            total: Some(total),
-        },
+        cost: plan.cost.into(),
         lower_bound: plan.lower_bound,
         gap_percent: Some((gap * 10_000.0).round() / 100.0),
         guesses: guesses(situation, plan),

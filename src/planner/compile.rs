@@ -74,20 +74,20 @@ fn clamp(minutes: i64) -> T {
     minutes.clamp(-(1 << 28), 1 << 28) as T
 }
 
-/// What crews with the same calendar share: their working time and their regular hours, absences not taken off.
-struct Week<'s> {
-    zone: Zone,
-    calendar: &'s Calendar,
-    working: Vec<Span>,
-    regular: Vec<Span>,
-}
-
 /// When a crew works, and with how many people.
 struct Strength {
     /// Its working time.
     working: Vec<Span>,
     /// The horizon, cut where the number of people changes.
     people: Vec<(Span, u32)>,
+}
+
+/// What crews with the same calendar share: their working time and their regular hours, absences not taken off.
+struct Week<'s> {
+    zone: Zone,
+    calendar: &'s Calendar,
+    working: Vec<Span>,
+    regular: Vec<Span>,
 }
 
 /// Shared tables while a model is made; each distinct calendar, climate and gate is worked out once.

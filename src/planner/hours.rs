@@ -1,7 +1,8 @@
 //! When a mode's crew may work in a place, and when the air lets it: what does not depend on anybody else's plans.
 
 use super::model::{Model, NONE, wide};
-use super::spans::{NEVER, T, common_at_or_after};
+use super::spans::{NEVER, Spans, T, common_at_or_after};
+use super::state::Obstacle;
 
 /// The first start at or after `t` in workable time, and the finish; other activities are not looked at.
 #[inline]
@@ -38,6 +39,57 @@ pub fn workable(model: &Model, activity: u32, mode: u32, mut t: T, first_piece_m
         if t > model.end {
             return None;
         }
+    }
+}
+
+/// What of crew and house is in the way of a start in `mode` that is not in workable time.
+pub fn not_workable(model: &Model, activity: u32, mode: u32, start: T) -> Obstacle {
+    let way = &model.modes[mode as usize];
+    if way.crew == NONE {
+        return Obstacle::Access;
+    }
+    let dividable = model.activities[activity as usize].dividable;
+    let holds = |calendar: u32| {
+        let span = model.calendars[calendar as usize].at_or_after(start);
+        span.is_some_and(|span| span.0 <= start && (dividable || start + way.length <= span.1))
+    };
+    let own = &model.activities[activity as usize];
+    let all_hours = model.crews[way.crew as usize].calendar;
+    let access = &model.calendars[model.places[own.place as usize].access as usize];
+    if !holds(all_hours) {
+        return Obstacle::Crew;
+    }
+    if !holds(way.calendar) {
+        return Obstacle::People;
+    }
+    if !dividable || access.at_or_after(start).is_none_or(|span| span.0 > start) {
+        return Obstacle::Access;
+    }
+    // Begun in time, it is not finished within the horizon: what keeps it from that is what it would do without.
+    let ends = |hours: u32, access: &Spans| {
+        let finish = laid_out_until(&model.calendars[hours as usize], access, start, way.length);
+        finish.is_some_and(|finish| finish <= model.end)
+    };
+    if ends(all_hours, access) {
+        Obstacle::People
+    } else if ends(all_hours, &Spans::always()) {
+        Obstacle::Access
+    } else {
+        Obstacle::Crew
+    }
+}
+
+/// When work of `length` minutes that begins at `start` and rests outside the common time of two sets ends.
+fn laid_out_until(crew: &Spans, access: &Spans, start: T, length: T) -> Option<T> {
+    let (mut t, mut left) = (start, length);
+    loop {
+        let (from, until) = common_at_or_after(crew, access, t)?;
+        let from = from.max(t);
+        if left <= until - from {
+            return Some(from + left);
+        }
+        left -= until - from;
+        t = until;
     }
 }
 

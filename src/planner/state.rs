@@ -1,7 +1,7 @@
 //! A plan being made: where every activity is, what every resource does, and the search for the next free time. The
 //! state can be taken apart and put together again in any order; nothing here decides what comes first.
 
-use super::hours::{gate_obstacle, workable};
+use super::hours::{gate_obstacle, not_workable, workable};
 use super::model::{Activity, Anchor, Arc, Model, NONE, wide};
 use super::spans::{NEVER, T, common_at_or_after};
 use super::timeline::{Booking, FIXED, Profile, Timeline};
@@ -234,38 +234,13 @@ impl<'m> State<'m> {
         let model = self.model;
         let at = workable(model, activity, mode, start, 1);
         let Some((_, finish)) = at.filter(|&(found, finish)| found == start && finish <= model.end) else {
-            return Err(self.not_workable(activity, mode, start));
+            return Err(not_workable(self.model, activity, mode, start));
         };
         let closed_until = self.closed_until(activity, mode, start, finish);
         let obstacle = self.busy(activity, mode, start, finish);
         match obstacle.or_else(|| self.obstacle(activity, mode, start, finish, closed_until)) {
             None => Ok(Place { start, finish, closed_until, mode }),
             Some((_, obstacle)) => Err(obstacle),
-        }
-    }
-
-    /// What of crew and house is in the way of a start in `mode` that is not in workable time.
-    fn not_workable(&self, activity: u32, mode: u32, start: T) -> Obstacle {
-        let model = self.model;
-        let way = &model.modes[mode as usize];
-        if way.crew == NONE {
-            return Obstacle::Access;
-        }
-        let dividable = model.activities[activity as usize].dividable;
-        let holds = |calendar: u32| {
-            let span = model.calendars[calendar as usize].at_or_after(start);
-            span.is_some_and(|span| span.0 <= start && (dividable || start + way.length <= span.1))
-        };
-        if !holds(model.crews[way.crew as usize].calendar) {
-            Obstacle::Crew
-        } else if !holds(way.calendar) {
-            Obstacle::People
-        } else {
-            let access = model.places[model.activities[activity as usize].place as usize].access;
-            let open = model.calendars[access as usize].at_or_after(start).is_some_and(|span| span.0 <= start);
-            // A step that may pause begins well, but the people with whom it would go on never come back.
-            let never_goes_on = dividable && open && way.calendar != model.crews[way.crew as usize].calendar;
-            if never_goes_on { Obstacle::People } else { Obstacle::Access }
         }
     }
 

@@ -15,6 +15,7 @@
 //! | `snapshot` | rows to a planning file and a situation |
 //! | `repairs`, `repair_views` | the published plan after whatever changed the world; as shown |
 //! | `pins` | what the dispatcher fixed by hand |
+//! | `difference` | what a plan changes, why, and whom to tell; alternatives |
 //! | `presumed` | what nobody has reported yet |
 //! | `planning`, `plans`, `publish`, `compare` | drafts; plans as shown; the promise; what a draft changes |
 //! | `chances` | will each house make its date? |
@@ -41,6 +42,7 @@ mod checks;
 pub mod clock;
 mod companies;
 mod compare;
+mod difference;
 mod directory;
 mod error;
 mod events;
@@ -81,6 +83,10 @@ pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
+pub use difference::{
+    AlternativeView, Alternatives, CrewDayView, CustomerNewsView, DifferenceView, EmphasisDto, JobFinishView,
+    MovedView, VisitView,
+};
 pub use error::ServiceError;
 pub use events::{EventPage, EventStandingDto, EventView, apply_event};
 pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};

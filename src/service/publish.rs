@@ -121,7 +121,7 @@ fn still_good(snapshot: &Snapshot, head: &PlanHead, rows: &[PlanRow], jobs: &[Jo
 }
 
 /// The plan as it would be said of the situation of now, or why it cannot be.
-fn domain_plan(
+pub(super) fn domain_plan(
     snapshot: &Snapshot,
     situation: &Situation,
     head: &PlanHead,

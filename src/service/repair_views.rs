@@ -1,5 +1,6 @@
 //! Repairs as they are shown: those that changed or proposed something, and how things stand.
 
+use super::difference::DifferenceView;
 use super::repairs::{ChangeDto, RepairDoc};
 use super::{PlanStatusDto, Service, ServiceError, plans};
 use crate::store::{RepairOutcome, RepairRow, RepairState, Session};
@@ -45,6 +46,8 @@ pub struct RepairView {
     pub added: usize,
     /// Pieces of work promised before and not planned any more.
     pub dropped: usize,
+    /// What moved and why, whose days change, whom to tell, what it costs.
+    pub difference: DifferenceView,
 }
 
 /// How repairs stand.
@@ -86,6 +89,7 @@ impl RepairView {
             moved: doc.moved,
             added: doc.added,
             dropped: doc.dropped,
+            difference: doc.difference,
         })
     }
 }

@@ -2,6 +2,7 @@
 //! anew with as few broken promises as possible. One company at a time by lease, any number of servers; what happens
 //! during a repair is answered by the next one.
 
+use super::difference::DifferenceView;
 use super::planning::{Draft, audited, draft_of};
 use super::snapshot::Snapshot;
 use super::{BasisDto, PlanListed, Service, ServiceError};
@@ -10,7 +11,7 @@ use crate::domain::situation::Situation;
 use crate::dto::RepairsDto;
 use crate::planner::{Basis, REPAIR_MOVES, Request};
 use crate::store::{
-    BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, Session, StoreError,
+    BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, StoreError,
 };
 use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
@@ -51,6 +52,7 @@ pub(super) struct RepairDoc {
     pub(super) moved: usize,
     pub(super) added: usize,
     pub(super) dropped: usize,
+    pub(super) difference: DifferenceView,
 }
 
 /// Something that changed.
@@ -75,10 +77,19 @@ struct Beside {
     happened: usize,
 }
 
+impl Beside {
+    /// Whether a promise moves, comes or goes.
+    const fn breaks(self) -> bool {
+        self.moved + self.added + self.dropped > 0
+    }
+}
+
 /// A plan made in a turn.
 struct Made {
     draft: Draft,
     beside: Beside,
+    /// Told only where a promise moves.
+    difference: Option<DifferenceView>,
 }
 
 impl Service {
@@ -129,18 +140,10 @@ impl Service {
     /// Proposals of earlier repairs are withdrawn: what was promised can stay after all.
     async fn end_unchanged(&self, turn: RepairTurn, seen: &[RepairChange]) -> Result<Repaired, ServiceError> {
         let mut session = self.store.session(turn.company).await?;
-        self.withdraw(&mut session).await?;
+        self.tell_withdrawn(&mut session).await?;
         session.finish_repair(turn, seen).await?;
         session.commit().await?;
         Ok(Repaired::Unchanged)
-    }
-
-    async fn withdraw(&self, session: &mut Session) -> Result<(), ServiceError> {
-        for plan in session.withdraw_proposals().await? {
-            let plan = PlanListed::of(&session.plan(plan).await?)?;
-            self.tell_draft(session, NoticeKind::PlanRejected, &plan)?;
-        }
-        Ok(())
     }
 
     /// Publishes or proposes, and ends the turn, all in one transaction.
@@ -159,10 +162,9 @@ impl Service {
             session.commit().await?;
             return Ok(Repaired::Overtaken);
         }
-        self.withdraw(&mut session).await?;
+        self.tell_withdrawn(&mut session).await?;
         let head = session.insert_plan(&made.draft.new, &made.draft.rows).await?;
-        let breaks = made.beside.moved + made.beside.added + made.beside.dropped > 0;
-        let publish = !breaks || snapshot.file.settings.repairs == RepairsDto::Automatic;
+        let publish = !made.beside.breaks() || snapshot.file.settings.repairs == RepairsDto::Automatic;
         let done_at = self.now();
         if publish {
             let done = session.publish_plan(head.id, head.version, done_at.trunc_subsecs(0)).await?;
@@ -171,7 +173,7 @@ impl Service {
             self.tell_draft(&mut session, NoticeKind::PlanProposed, &PlanListed::of(&head)?)?;
         }
         let id = crate::store::new_id();
-        if breaks {
+        if let Some(difference) = &made.difference {
             let jobs: BTreeMap<Uuid, &str> =
                 snapshot.rows.jobs.iter().map(|planned| (planned.job.id, planned.job.key.as_str())).collect();
             let change = |change: &RepairChange| ChangeDto {
@@ -180,7 +182,8 @@ impl Service {
                 changed_at: change.changed_at,
             };
             let Beside { moved, added, dropped, .. } = made.beside;
-            let doc = RepairDoc { changes: seen.iter().map(change).collect(), moved, added, dropped };
+            let changes = seen.iter().map(change).collect();
+            let doc = RepairDoc { changes, moved, added, dropped, difference: difference.clone() };
             session
                 .insert_repair(&RepairRow {
                     id,
@@ -203,7 +206,8 @@ fn made(snapshot: &Snapshot) -> Result<Made, ServiceError> {
     let plan = first_audited(&situation)?;
     let draft = draft_of(snapshot, &situation, &plan, BasisDto::Repair)?;
     let beside = beside(&draft.rows, &snapshot.rows.promised);
-    Ok(Made { draft, beside })
+    let difference = beside.breaks().then(|| DifferenceView::of(&situation, &plan));
+    Ok(Made { draft, beside, difference })
 }
 
 fn first_audited(situation: &Situation) -> Result<Plan, ServiceError> {

@@ -1,15 +1,16 @@
 //! Repairs of the published plan: what they answered and what they did, and how they stand.
 
 use super::super::Api;
-use super::super::caller::{Caller, Lookers};
+use super::super::caller::{Caller, Lookers, Office};
+use super::super::once::Once;
 use super::super::page::{Cursor, Page, PageQuery};
 use super::super::problem::{PROBLEM_JSON, Problem, ProblemBody};
 use super::super::registry;
 use super::super::reply::Reply;
 use super::nouns::page_reply;
 use super::tokens::id_in;
-use crate::service::{RepairStateView, RepairView, SETTLE_SECONDS_MAX};
-use actix_web::{HttpRequest, HttpResponse, get, web};
+use crate::service::{AlternativeView, DifferenceView, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
+use actix_web::{HttpRequest, HttpResponse, get, post, web};
 use serde::Deserialize;
 use std::time::Duration;
 use utoipa::IntoParams;
@@ -100,7 +101,61 @@ async fn show(
     Ok(Reply::ok(&repair)?.send_if_new(&request))
 }
 
+/// What a draft changes in what is promised, as things stand now: which steps move and why, whose days change, whom to
+/// tell, and what it costs.
+#[utoipa::path(
+    tag = "repairs",
+    operation_id = "show difference",
+    params(("id" = uuid::Uuid, Path, description = "Identifier of the draft")),
+    responses(
+        (status = 200, description = "The difference", body = DifferenceView),
+        (status = 429, description = "Other plans are being made", body = ProblemBody, content_type = PROBLEM_JSON)
+    ),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "viewer"])))
+)]
+#[get("/plans/{id}/difference")]
+async fn difference(
+    api: web::Data<Api>,
+    caller: Caller<Lookers>,
+    request: HttpRequest,
+    id: web::Path<String>,
+) -> Result<HttpResponse, Problem> {
+    let id = id_in(&id, "plan")?;
+    let difference = api.service.difference(caller.company, id).await?;
+    Ok(Reply::ok(&difference)?.send_if_new(&request))
+}
+
+/// Repair the promise three other ways: with the fewest changes, with the earliest finish, without overtime. Each that is
+/// different from the others is kept as a draft.
+#[utoipa::path(
+    tag = "repairs",
+    operation_id = "make alternatives",
+    responses(
+        (status = 201, description = "Drafts, each with what it changes", body = Page<AlternativeView>),
+        (status = 429, description = "Other plans are being made", body = ProblemBody, content_type = PROBLEM_JSON)
+    ),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office"])))
+)]
+#[post("/alternatives")]
+async fn alternatives(
+    api: web::Data<Api>,
+    caller: Caller<Office>,
+    request: HttpRequest,
+) -> Result<HttpResponse, Problem> {
+    let once = Once::new(&api, &caller, &request, &[])?;
+    once.prepare_and_run(
+        async || Ok(api.service.alternatives(caller.company).await?),
+        async |session, made| {
+            let items = api.service.keep_alternatives(session, made).await?;
+            Reply::created("/v1/plans", &Page { items })
+        },
+    )
+    .await
+}
+
 pub(super) fn configure(config: &mut ServiceConfig) {
     // `state` before `{id}`, which is like it.
-    config.service(list).service(state).service(show);
+    config.service(list).service(state).service(show).service(difference).service(alternatives);
 }

@@ -190,11 +190,8 @@ impl Service {
 fn telling_of(row: &EventRow, site: &Site) -> Result<Option<Telling>, ServiceError> {
     let event = event_of(row)?;
     let Some((_, body)) = report_of(&event) else { return Ok(None) };
-    let crew_id = match row.recorded_by.strip_prefix("crew ") {
-        // A crew that is not there any more speaks for nobody.
-        Some(key) => Some(site.bench.crew_id(key).unwrap_or_default()),
-        None => None,
-    };
+    // A crew that is not there any more speaks for nobody.
+    let crew_id = row.recorded_by.strip_prefix("crew ").map(|key| site.bench.crew_id(key).unwrap_or_default());
     let teller = Teller { at: row.recorded_at, by: row.recorded_by.clone() };
     let mut telling = Telling::new(row.id, row.happened_at, Reporter { crew_id }, teller, body);
     telling.kept = true;
