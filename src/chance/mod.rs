@@ -8,13 +8,14 @@
 //! | `rates` | how much is left to chance, from the company's own records |
 //! | `course`, `compile`, `lags`, `hours` | the plan as blocks of work that wait for each other |
 //! | `draw` | luck |
-//! | `run`, `marks`, `gear` | one run |
+//! | `run`, `fit`, `marks`, `gear` | one run |
 //! | `trace` | what made a run late |
 //! | `tally` | what came of all runs |
 
 mod compile;
 mod course;
 mod draw;
+mod fit;
 mod gear;
 mod hours;
 mod lags;

@@ -2,10 +2,11 @@
 //! same minute, the one planned earlier. With nothing left to chance that is the plan itself.
 
 use super::ChanceModel;
-use super::course::{Block, Course, Kind, Lag, Measure, NONE, Strength, wide};
+use super::course::{Block, Course, Kind, Lag, Measure, NONE, wide};
 use super::draw::{Luck, stretched};
+use super::fit::{fit, worked_until};
 use super::gear::InUse;
-use super::hours::{NEVER, first_after};
+use super::hours::NEVER;
 use super::marks::{Arrival, Cause, Furthest, Mark};
 use crate::domain::ids::StepRef;
 use crate::domain::time::{Minute, Span};
@@ -168,13 +169,26 @@ impl<'c> Run<'c> {
 
     /// Begins a block at `at`, if that is still possible; otherwise it waits for its next chance.
     fn look_at(&mut self, block: u32, at: i64) {
+        let rank = self.course.blocks[block as usize].rank;
+        // Mostly it is the crew that is at work elsewhere: then nothing else need be asked.
+        let free = self.crew_free(block);
+        if free > at {
+            self.waiting.push(Reverse((free, rank, block)));
+            return;
+        }
         let Some(chance) = self.chance_of(block) else { return };
         if chance.start > at {
-            let rank = self.course.blocks[block as usize].rank;
             self.waiting.push(Reverse((chance.start, rank, block)));
         } else if !self.has_lapsed(block, chance) {
             self.begin(block, chance);
         }
+    }
+
+    /// When the crew of a block is free and there.
+    fn crew_free(&self, number: u32) -> i64 {
+        let block = &self.course.blocks[number as usize];
+        let mark = self.crews[block.crew.index()].outside(block.run);
+        mark.map_or(i64::MIN, |mark| mark.end + if block.resumes { 0 } else { self.way(mark, block) })
     }
 
     /// Puts a block among those that wait. When it can begin is found out when its turn comes, and again as often as
@@ -212,7 +226,10 @@ impl<'c> Run<'c> {
             }
         }
         let strengths = block.strengths.clone();
-        let starts = strengths.filter_map(|strength| Some((self.fit(number, block, strength, arrival.at)?, strength)));
+        let starts = strengths.filter_map(|strength| {
+            let way = &course.strengths[strength as usize];
+            Some((fit(course, &self.in_use, number, way, arrival.at)?, strength))
+        });
         let (start, strength) = starts.min_by_key(|(start, _)| *start)?;
         Some(Chance { start, strength, arrival })
     }
@@ -410,66 +427,4 @@ impl<'c> Run<'c> {
         }
         (self.course.ready(lag, finish, minutes), Cause::Lag { lag: number, longer: minutes > lag.min_minutes })
     }
-
-    /// The first minute from `at` on at which crew, house, air and broken gear let a block begin that takes as long as is
-    /// expected of that strength.
-    fn fit(&self, number: u32, block: &Block, strength: u32, mut at: i64) -> Option<i64> {
-        let course = self.course;
-        let strength = &course.strengths[strength as usize];
-        let spans = &course.workable[strength.workable as usize];
-        let mut place = first_after(spans, strength.first_span, at);
-        loop {
-            let span = spans.get(place)?;
-            let start = at.max(span.start().0);
-            if !block.dividable && start + strength.minutes > span.end().0 {
-                place += 1;
-                continue;
-            }
-            let mut next = if block.gated { gate_shut(course, number, start, strength.minutes) } else { None };
-            if block.broken_gear && next.is_none() {
-                let finish = if block.dividable {
-                    worked_until(course, strength, start, strength.minutes)?
-                } else {
-                    start + strength.minutes
-                };
-                next = self.in_use.short(course, number, (start, finish));
-            }
-            let Some(next) = next else { return Some(start) };
-            at = next;
-            place = first_after(spans, place, at);
-        }
-    }
-}
-
-/// The next start worth trying where a gate is shut for work of `minutes`; `None` when all are open.
-fn gate_shut(course: &Course, number: u32, start: i64, minutes: i64) -> Option<i64> {
-    let members = course.members(number);
-    for member in members {
-        let Some((gate, hold)) = member.gate else { continue };
-        let spans = &course.gates[gate as usize];
-        let length = if members.len() == 1 { minutes } else { member.until };
-        let (from, until) = (start + member.from, start + length + hold);
-        let Some(span) = spans.get(spans.partition_point(|span| span.end().0 <= from)) else { return Some(NEVER) };
-        if span.start().0 > from {
-            return Some(span.start().0 - member.from);
-        }
-        if until > span.end().0 {
-            return Some(span.end().0 - member.from);
-        }
-    }
-    None
-}
-
-/// When `minutes` of dividable work begun at `start` are done.
-fn worked_until(course: &Course, strength: &Strength, start: i64, minutes: i64) -> Option<i64> {
-    let spans = &course.workable[strength.workable as usize];
-    let mut left = minutes;
-    for span in &spans[first_after(spans, strength.first_span, start)..] {
-        let from = span.start().0.max(start);
-        if left <= span.end().0 - from {
-            return Some(from + left);
-        }
-        left -= span.end().0 - from;
-    }
-    None
 }
