@@ -181,5 +181,5 @@ async fn a_bad_week() {
 fn local_now(life: &Life, zone: Zone) -> String {
     let now = life.service.now();
     let offset = zone.offset_minutes(Minute::floor_from(now));
-    now.with_timezone(&chrono::FixedOffset::east_opt(offset as i32 * 60).unwrap()).to_rfc3339()
+    now.with_timezone(&chrono::FixedOffset::east_opt(offset * 60).unwrap()).to_rfc3339()
 }

@@ -4,7 +4,7 @@
 
 use super::difference::DifferenceView;
 use super::planning::{Draft, audited, draft_of};
-use super::snapshot::Snapshot;
+use super::snapshot::{Snapshot, gear};
 use super::{BasisDto, PlanListed, Service, ServiceError};
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
@@ -15,7 +15,7 @@ use crate::store::{
 };
 use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use utoipa::ToSchema;
 use uuid::Uuid;
@@ -90,6 +90,8 @@ struct Made {
     beside: Beside,
     /// Told only where a promise moves.
     difference: Option<DifferenceView>,
+    /// Open jobs that are booked exactly as they are planned.
+    untouched: Vec<Uuid>,
 }
 
 impl Service {
@@ -125,8 +127,9 @@ impl Service {
         }
         let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
         drop(session);
+        let changed: BTreeSet<Uuid> = seen.iter().filter_map(|change| change.job_id).collect();
         let (snapshot, made) = tokio::task::spawn_blocking(move || {
-            let made = made(&snapshot);
+            let made = made(&snapshot, &changed);
             (snapshot, made)
         })
         .await?;
@@ -176,8 +179,9 @@ impl Service {
         let publish = !made.beside.breaks() || snapshot.file.settings.repairs == RepairsDto::Automatic;
         let done_at = self.now();
         if publish {
-            let done = session.publish_plan(head.id, head.version, done_at.trunc_subsecs(0)).await?;
-            self.tell_publication(&mut session, promised.as_ref(), &done).await?;
+            let (at, untouched) = (done_at.trunc_subsecs(0), &made.untouched);
+            let done = session.publish_plan_but_for(head.id, head.version, at, untouched).await?;
+            self.tell_publication(&mut session, promised.as_ref(), &done, untouched).await?;
         } else {
             self.tell_draft(&mut session, NoticeKind::PlanProposed, &PlanListed::of(&head)?)?;
         }
@@ -210,13 +214,42 @@ impl Service {
     }
 }
 
-fn made(snapshot: &Snapshot) -> Result<Made, ServiceError> {
+fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>) -> Result<Made, ServiceError> {
     let situation = snapshot.situation()?.situation;
     let plan = first_audited(&situation)?;
-    let draft = draft_of(snapshot, &situation, &plan, BasisDto::Repair)?;
+    // Two long tasks that need each other for nothing.
+    let (draft, difference) = std::thread::scope(|scope| {
+        let difference = scope.spawn(|| DifferenceView::of(&situation, &plan));
+        let draft = draft_of(snapshot, &situation, &plan, BasisDto::Repair);
+        (draft, difference.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+    });
+    let draft = draft?;
     let beside = beside(&draft.rows, &snapshot.rows.promised);
-    let difference = beside.breaks().then(|| DifferenceView::of(&situation, &plan));
-    Ok(Made { draft, beside, difference })
+    let untouched = untouched(snapshot, &draft.rows, changed)?;
+    let difference = beside.breaks().then_some(difference);
+    Ok(Made { draft, beside, difference, untouched })
+}
+
+/// Open jobs without a report or a change of their own whose pieces are booked as they are planned, gear and all.
+fn untouched(snapshot: &Snapshot, rows: &[PlanRow], changed: &BTreeSet<Uuid>) -> Result<Vec<Uuid>, ServiceError> {
+    let mut touched = changed.clone();
+    let mut before: BTreeMap<(Uuid, &str, i32), &BookingRow> =
+        snapshot.rows.promised.iter().map(|row| ((row.job_id, row.step_key.as_str(), row.piece_no), row)).collect();
+    for row in rows {
+        let same = match before.remove(&(row.job_id, &row.step_key, row.piece_no)) {
+            Some(old) => {
+                (old.crew_id, old.start, old.end, old.fixed) == (row.crew_id, row.start, row.end, row.fixed)
+                    && gear(old.units.as_ref())? == gear(row.units.as_ref())?
+            }
+            None => false,
+        };
+        if !same {
+            touched.insert(row.job_id);
+        }
+    }
+    touched.extend(before.keys().map(|key| key.0));
+    let open = snapshot.rows.jobs.iter().map(|planned| planned.job.id);
+    Ok(open.filter(|job| !touched.contains(job)).collect())
 }
 
 fn first_audited(situation: &Situation) -> Result<Plan, ServiceError> {

@@ -40,15 +40,21 @@ pub struct JobEnds {
 
 impl Session {
     /// What the plan `new` has elsewhere than `old`, by job, step and piece; without `old`, everything that has not begun.
+    /// Jobs in which nothing is known to differ are not looked at.
     ///
     /// # Errors
     /// `Unavailable`.
-    pub async fn other_pieces(&mut self, old: Option<Uuid>, new: Uuid) -> Result<Vec<OtherPiece>, StoreError> {
+    pub async fn other_pieces(
+        &mut self,
+        old: Option<Uuid>,
+        new: Uuid,
+        untouched: &[Uuid],
+    ) -> Result<Vec<OtherPiece>, StoreError> {
         Ok(sqlx::query_as(
             "SELECT job_id, step_key, o.crew_id AS old_crew, lower(o.during) AS old_start, upper(o.during) AS old_end,
                     n.crew_id AS new_crew, lower(n.during) AS new_start, upper(n.during) AS new_end
-             FROM (SELECT * FROM plan_row WHERE company_id = $1 AND plan_id = $2) o
-             FULL JOIN (SELECT * FROM plan_row WHERE company_id = $1 AND plan_id = $3) n
+             FROM (SELECT * FROM plan_row WHERE company_id = $1 AND plan_id = $2 AND job_id <> ALL($4)) o
+             FULL JOIN (SELECT * FROM plan_row WHERE company_id = $1 AND plan_id = $3 AND job_id <> ALL($4)) n
                  USING (job_id, step_key, piece_no)
              WHERE NOT coalesce(n.fixed, o.fixed) AND (o.crew_id, o.during) IS DISTINCT FROM (n.crew_id, n.during)
              ORDER BY job_id, step_key, piece_no",
@@ -56,26 +62,33 @@ impl Session {
         .bind(self.company.0)
         .bind(old)
         .bind(new)
+        .bind(untouched)
         .fetch_all(self.db())
         .await?)
     }
 
-    /// Jobs whose last work ends at another instant in the plan `new` than in `old`.
+    /// Jobs whose last work ends at another instant in the plan `new` than in `old`; as [`Session::other_pieces`].
     ///
     /// # Errors
     /// `Unavailable`.
-    pub async fn other_ends(&mut self, old: Option<Uuid>, new: Uuid) -> Result<Vec<JobEnds>, StoreError> {
+    pub async fn other_ends(
+        &mut self,
+        old: Option<Uuid>,
+        new: Uuid,
+        untouched: &[Uuid],
+    ) -> Result<Vec<JobEnds>, StoreError> {
         Ok(sqlx::query_as(
             "SELECT job_id, o.at AS old_end, n.at AS new_end
              FROM (SELECT job_id, max(upper(during)) AS at FROM plan_row WHERE company_id = $1 AND plan_id = $2
-                   GROUP BY job_id) o
+                     AND job_id <> ALL($4) GROUP BY job_id) o
              FULL JOIN (SELECT job_id, max(upper(during)) AS at FROM plan_row WHERE company_id = $1 AND plan_id = $3
-                        GROUP BY job_id) n USING (job_id)
+                          AND job_id <> ALL($4) GROUP BY job_id) n USING (job_id)
              WHERE o.at IS DISTINCT FROM n.at ORDER BY job_id",
         )
         .bind(self.company.0)
         .bind(old)
         .bind(new)
+        .bind(untouched)
         .fetch_all(self.db())
         .await?)
     }

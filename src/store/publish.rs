@@ -31,6 +31,20 @@ impl Session {
     /// # Errors
     /// `NotFound`, `NotADraft`, `Stale`; `CrewDoubleBooked` is the database's own refusal.
     pub async fn publish_plan(&mut self, id: Uuid, version: i64, at: DateTime<Utc>) -> Result<Published, StoreError> {
+        self.publish_plan_but_for(id, version, at, &[]).await
+    }
+
+    /// As [`Session::publish_plan`], by somebody who knows that nothing differs in these jobs: they are not looked at.
+    ///
+    /// # Errors
+    /// As there.
+    pub async fn publish_plan_but_for(
+        &mut self,
+        id: Uuid,
+        version: i64,
+        at: DateTime<Utc>,
+        untouched: &[Uuid],
+    ) -> Result<Published, StoreError> {
         self.lock_company().await?;
         let company = self.company.0;
         sqlx::query(
@@ -53,7 +67,7 @@ impl Session {
         .await?;
         let Some(plan) = published else { return Err(self.why_no_draft(id).await?) };
         let mut savepoint = self.tx.begin().await?;
-        match write_difference(&mut savepoint, company, id, at).await {
+        match write_difference(&mut savepoint, company, id, at, untouched).await {
             Ok([left, changed, added]) => {
                 savepoint.commit().await?;
                 Ok(Published { plan, added, changed, left })
@@ -75,6 +89,7 @@ async fn write_difference(
     company: Uuid,
     plan: Uuid,
     at: DateTime<Utc>,
+    untouched: &[Uuid],
 ) -> Result<[u64; 3], sqlx::Error> {
     sqlx::query("DELETE FROM booking WHERE company_id = $1 AND left_at < $2 - make_interval(days => $3)")
         .bind(company)
@@ -86,7 +101,7 @@ async fn write_difference(
     sqlx::query("SET LOCAL enable_nestloop = off").execute(&mut *db).await?;
     let mut counts = [0; 4];
     for (statement, count) in [SETTLE, CALL_OFF, CHANGE, ADD].into_iter().zip(&mut counts) {
-        let query = sqlx::query(statement).bind(company).bind(plan).bind(at);
+        let query = sqlx::query(statement).bind(company).bind(plan).bind(at).bind(untouched);
         *count = query.execute(&mut *db).await?.rows_affected();
     }
     sqlx::query("SET LOCAL enable_nestloop = on").execute(&mut *db).await?;
@@ -98,7 +113,7 @@ async fn write_difference(
 /// happened.
 const SETTLE: &str = "
     UPDATE booking b SET left_at = $3
-    WHERE b.company_id = $1 AND b.left_at IS NULL
+    WHERE b.company_id = $1 AND b.left_at IS NULL AND b.job_id <> ALL($4)
       AND NOT EXISTS (
           SELECT FROM plan_row p
           WHERE (p.company_id, p.plan_id, p.job_id, p.step_key) = ($1, $2, b.job_id, b.step_key))
@@ -110,7 +125,7 @@ const SETTLE: &str = "
 /// What else the plan does not give to this crew any more.
 const CALL_OFF: &str = "
     UPDATE booking b SET left_at = $3, cancelled = true, sequence = b.sequence + 1, last_modified = $3
-    WHERE b.company_id = $1 AND b.left_at IS NULL AND NOT EXISTS (
+    WHERE b.company_id = $1 AND b.left_at IS NULL AND b.job_id <> ALL($4) AND NOT EXISTS (
         SELECT FROM plan_row p
         WHERE (p.company_id, p.plan_id, p.job_id, p.step_key, p.piece_no, p.crew_id)
             = ($1, $2, b.job_id, b.step_key, b.piece_no, b.crew_id))";
@@ -126,7 +141,7 @@ const CHANGE: &str = "
         last_modified = CASE WHEN b.during = p.during AND NOT b.cancelled THEN b.last_modified ELSE $3 END
     FROM (
         SELECT *, hashtextextended(job_id::text || '/' || run_key, 0) AS run
-        FROM plan_row WHERE company_id = $1 AND plan_id = $2
+        FROM plan_row WHERE company_id = $1 AND plan_id = $2 AND job_id <> ALL($4)
     ) p
     WHERE (b.company_id, b.job_id, b.step_key, b.piece_no, b.crew_id)
         = ($1, p.job_id, p.step_key, p.piece_no, p.crew_id)
@@ -142,9 +157,9 @@ const ADD: &str = "
     FROM plan_row p
     LEFT JOIN (
         SELECT job_id, step_key, piece_no, max(sequence) AS sequence, array_agg(crew_id) AS crews
-        FROM booking WHERE company_id = $1 GROUP BY job_id, step_key, piece_no
+        FROM booking WHERE company_id = $1 AND job_id <> ALL($4) GROUP BY job_id, step_key, piece_no
     ) before USING (job_id, step_key, piece_no)
-    WHERE p.company_id = $1 AND p.plan_id = $2 AND (before.crews IS NULL OR p.crew_id <> ALL(before.crews))";
+    WHERE p.company_id = $1 AND p.plan_id = $2 AND p.job_id <> ALL($4) AND (before.crews IS NULL OR p.crew_id <> ALL(before.crews))";
 
 /// The first two works of one crew at the same time. PostgreSQL keeps the values of a violation to itself where row
 /// security holds, so they are looked for.
