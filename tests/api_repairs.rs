@@ -184,6 +184,17 @@ async fn an_ill_crew_is_not_taken_to_have_begun() {
 }
 
 #[tokio::test]
+async fn nobody_is_taken_to_have_begun_in_a_closed_house() {
+    let (app, office) = promised("automatic").await;
+    app.clock.set(app::monday() + Duration::minutes(100));
+    let mut closed = house("linden-4");
+    closed["closures"] = json!([{"from": "2026-03-09T06:30:00-04:00", "until": "2026-03-10T00:00:00-04:00"}]);
+    office.put("/v1/houses/linden-4", &closed).await.expect(200);
+    repair(&app).await;
+    assert_eq!(sanding(&published(&office).await)["state"], "planned");
+}
+
+#[tokio::test]
 async fn what_happens_during_a_repair_is_left_for_the_next() {
     let (app, office) = promised("automatic").await;
     let store = &app.test.store;

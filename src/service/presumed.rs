@@ -22,8 +22,10 @@ struct Promise<'a> {
 
 /// What is known of crews and houses that speaks against a presumption.
 struct Known {
-    /// By key.
+    /// By key of the crew.
     absences: BTreeMap<String, Vec<Span>>,
+    /// By key of the house.
+    closures: BTreeMap<String, Vec<Span>>,
     /// By key of the crew: starts of what was reported, and whether it still runs.
     reported: BTreeMap<String, Vec<(Minute, bool)>>,
 }
@@ -70,25 +72,31 @@ fn known(file: &PlanningFile) -> Known {
         let spans = crew.absences.iter().filter_map(|away| Span::new(minute(&away.from)?, minute(&away.until)?));
         absences.insert(crew.key.clone(), spans.collect());
     }
+    let mut closures: BTreeMap<String, Vec<Span>> = BTreeMap::new();
+    for house in &file.houses {
+        let spans = house.closures.iter().filter_map(|shut| Span::new(minute(&shut.from)?, minute(&shut.until)?));
+        closures.insert(house.key.clone(), spans.collect());
+    }
     let mut reported: BTreeMap<String, Vec<(Minute, bool)>> = BTreeMap::new();
     for entry in file.jobs.iter().flat_map(|job| &job.history) {
         if let Some(start) = minute(&entry.started_at) {
             reported.entry(entry.crew.clone()).or_default().push((start, entry.outcome == OutcomeDto::Running));
         }
     }
-    Known { absences, reported }
+    Known { absences, closures, reported }
 }
 
 impl Known {
-    /// Whether the crew may be where it was promised to be.
-    fn allows(&self, promise: &Promise<'_>, now: Minute) -> bool {
+    /// Whether the crew may be in the house where it was promised to be.
+    fn allows(&self, promise: &Promise<'_>, house: &str, now: Minute) -> bool {
         let until = promise.end.min(now);
         let away = self.absences.get(promise.crew).into_iter().flatten();
-        let elsewhere = self.reported.get(promise.crew).into_iter().flatten();
+        let shut = self.closures.get(house).into_iter().flatten();
+        let mut elsewhere = self.reported.get(promise.crew).into_iter().flatten();
         let overlaps = |span: &Span| span.start() < until && span.end() > promise.start;
-        !away.clone().any(overlaps)
+        !away.chain(shut).any(overlaps)
             // Whoever has begun something else since, or is still at something, is not there.
-            && !elsewhere.clone().any(|(start, running)| *running || (*start >= promise.start && *start < until))
+            && !elsewhere.any(|(start, running)| *running || (*start >= promise.start && *start < until))
     }
 }
 
@@ -116,7 +124,7 @@ fn presume_one(job: &mut JobDto, promise: &Promise<'_>, known: &Known, (now, gra
                 let dwelling = wait.kind == WaitKindDto::Dwell && before == Some(OutcomeDto::Running);
                 !ordinary || before == Some(OutcomeDto::Done) || dwelling
             });
-            if now.since(promise.end) <= grace && follows && known.allows(promise, now) {
+            if now.since(promise.end) <= grace && follows && known.allows(promise, &job.house, now) {
                 let end = wire::local(zone, promise.end.to_utc());
                 job.history.push(HistoryDto {
                     step: promise.step.to_owned(),
