@@ -233,7 +233,7 @@ fn broken_link(constraint: &str, message: &str) -> Refusal {
         "step_record_crew_fkey" | "plan_row_crew_fkey" | "booking_crew_fkey" | "token_crew_fkey" | "feed_crew_fkey" => {
             unknown("crew")
         }
-        "plan_row_plan_fkey" => unknown("plan"),
+        "plan_row_plan_fkey" | "plan_job_plan_fkey" | "plan_job_rows_fkey" => unknown("plan"),
         "idempotency_token_fkey" => unknown("token"),
         _ => Refusal::Other,
     }
