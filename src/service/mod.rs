@@ -6,6 +6,8 @@
 //! | `clock` | what time it is |
 //! | `error` | refusals |
 //! | `companies`, `access` | companies and settings; tokens and calendar addresses |
+//! | `people`, `sign_in` | who may come in by browser; coming in, and going out |
+//! | `passwords`, `attempts` | hashing and comparing; how often somebody may try |
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `job_shapes`, `bench` | jobs and their chains; as shown; tried on the rest of the company |
 //! | `air_readings` | air measured in houses |
@@ -33,6 +35,7 @@
 
 mod access;
 mod air_readings;
+mod attempts;
 mod bench;
 mod calendars;
 mod care;
@@ -55,6 +58,8 @@ mod letters;
 mod load_lists;
 mod notices;
 mod nouns;
+mod passwords;
+mod people;
 mod pins;
 mod planning;
 mod plans;
@@ -65,6 +70,7 @@ mod records;
 mod repair_views;
 mod repairs;
 mod report_rules;
+mod sign_in;
 mod snapshot;
 mod taken;
 mod told;
@@ -96,6 +102,11 @@ pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
 pub use notices::{NoticeKindDto, NoticePage, NoticeView};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
+pub use passwords::{PASSWORD_CHARS_MAX, PASSWORD_CHARS_MIN};
+pub use people::{
+    BrowserView, CREW_LINKS_MAX, CrewLinkView, PEOPLE_MAX, PeopleView, PersonBody, PersonView, SIGN_IN_NAME_CHARS_MAX,
+    WithPassword,
+};
 pub use pins::{PinBody, PinConflictView, PinnedView};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
@@ -104,6 +115,7 @@ pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
 pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
 pub use repairs::{ChangeDto, Repaired};
+pub use sign_in::{Origin, PERSON_IDLE, PERSON_STAYS, PHONE_IDLE, PHONE_STAYS, SignInError, SignedIn};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
 pub use wakes::{Stop, Waiting, Wakes};
 pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};
@@ -114,8 +126,10 @@ use crate::domain::time::Minute;
 use crate::store::Store;
 use crate::weather::fetch::Source;
 use crate::webhook::Targets;
+use attempts::Attempts;
 use chrono::{DateTime, Utc};
 use clock::{Clock, SystemClock};
+use passwords::Passwords;
 use std::sync::Arc;
 use tokio::sync::Semaphore;
 
@@ -136,6 +150,8 @@ pub struct Service {
     webhook_targets: Targets,
     wakes: Wakes,
     stopping: Stop,
+    passwords: Passwords,
+    attempts: Arc<Attempts>,
 }
 
 impl Service {
@@ -155,6 +171,8 @@ impl Service {
             webhook_targets: Targets::default(),
             wakes: Wakes::default(),
             stopping: Stop::default(),
+            passwords: Passwords::default(),
+            attempts: Arc::default(),
         }
     }
 
