@@ -81,6 +81,12 @@ fn house(week: &FeedWeek, visit: &Visit<'_>, number: usize, date: NaiveDate) -> 
                 }
             }
             (beware(visit))
+            @for work in visit.iter().filter(|work| !work.sections.is_empty()) {
+                div.plan {
+                    h3 { (work.step) ", section by section" }
+                    ol { @for line in &work.sections { li { (line) } } }
+                }
+            }
             @for check in checks { (readings(check)) }
         }
     }
@@ -99,9 +105,8 @@ fn step(week: &FeedWeek, work: &FeedWork, date: NaiveDate) -> Markup {
                 @if !gear.is_empty() { p { "Gear: " (gear.join(", ")) } }
                 @if let Some(notes) = &work.notes { p { (notes) } }
                 @for line in &work.tried { p { (line) } }
-                @if !work.sections.is_empty() { ol.plan { @for line in &work.sections { li { (line) } } } }
             }
-            td.wrote { "from" span.line {} "to" span.line {} }
+            td.wrote { "from" span.write {} "to" span.write {} }
         }
     }
 }
@@ -142,9 +147,9 @@ fn readings(check: &FeedWork) -> Markup {
 fn signatures() -> Markup {
     html! {
         footer.signatures {
-            p { span.line {} "Crew lead" }
-            p { span.line {} "Customer or general contractor" }
-            p { span.line {} "Date and time" }
+            p { span.write {} "Crew lead" }
+            p { span.write {} "Customer or general contractor" }
+            p { span.write {} "Date and time" }
         }
         p.last { "Label, safety data sheet and local codes come before this sheet." }
     }
