@@ -57,9 +57,10 @@ fn sample(zone: Zone) -> serde_json::Value {
     let calendar = Calendar {
         name: format!("Crew in {zone}"),
         description: Some(TEXTS[1].to_string()),
+        color: Some("teal"),
         zone,
         uid: format!("{zone}@example.net"),
-        last_modified: FROM,
+        last_modified: FROM.to_utc(),
         refresh_minutes: 30,
         url: Some("https://example.net/feeds/sample.ics".to_string()),
         events,
@@ -72,8 +73,8 @@ fn event(zone: Zone, index: usize, start: Minute) -> Event {
     Event {
         uid: format!("{index}.{zone}@example.net"),
         sequence: u32::from(cancelled),
-        stamp: FROM,
-        last_modified: FROM,
+        stamp: FROM.to_utc(),
+        last_modified: FROM.to_utc(),
         start,
         end: start.plus(45 + 30 * (index as i64 % 9)),
         summary: TEXTS[index % 3].to_string(),
@@ -81,6 +82,7 @@ fn event(zone: Zone, index: usize, start: Minute) -> Event {
         location: "12 Alder Lane; rear door, Millbrook".to_string(),
         geo: Some((41.85, -73.69)),
         categories: vec!["coat".to_string(), "north, south".to_string()],
+        color: Some("orange"),
         status: if cancelled { EventStatus::Cancelled } else { EventStatus::Confirmed },
         transparent: false,
     }

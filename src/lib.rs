@@ -20,6 +20,7 @@ pub mod methods;
 pub mod planner;
 pub mod service;
 pub mod store;
+pub mod table;
 pub mod trade;
 pub mod weather;
 pub mod web;

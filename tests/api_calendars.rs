@@ -76,9 +76,14 @@ async fn work_that_changes_hands_is_called_off_for_one_and_new_for_the_other() {
     let after = events(&read(&app, &all).await);
     assert_eq!(after.len(), 3);
     assert_eq!(after[&new["UID"]]["STATUS"], "CONFIRMED");
-    // What did not change is the same event still.
+    // What did not change is the same event still, revised no more than its job was.
+    let without_stamps = |event: &BTreeMap<String, String>| {
+        let mut event = event.clone();
+        assert_eq!(event.remove("DTSTAMP"), event.remove("LAST-MODIFIED"), "one time of revision: {event:?}");
+        event
+    };
     let (kept, same) = (by_summary(&before, "Coat"), by_summary(&after, "Coat"));
-    assert_eq!(kept, same);
+    assert_eq!(without_stamps(kept), without_stamps(same));
 }
 
 #[tokio::test]
@@ -235,4 +240,97 @@ async fn crews_read_what_to_beware_of_in_their_calendar() {
     assert!(sand["DESCRIPTION"].contains("Beware: ") && sand["DESCRIPTION"].contains("find out (lead)"), "{sand:?}");
     let customer = address(&office, json!({"kind": "customer", "house": "linden-4"})).await;
     assert!(!read(&app, &customer).await.contains("Beware"));
+}
+
+/// Waits are told to whoever asks, as time that is free, under identifiers of their own.
+#[tokio::test]
+async fn waits_are_entries_that_leave_the_time_free() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    let pin = json!({"pins": [{"step": "hand-over", "crew": "south"}, {"step": "coat", "crew": "north"}]});
+    office.patch("/v1/jobs/linden-4-floors", &pin).await.expect(200);
+    office.publish().await;
+    let mut address_of = BTreeMap::new();
+    for (name, body) in [
+        ("office", json!({"kind": "office"})),
+        ("house", json!({"kind": "house", "house": "linden-4"})),
+        ("north", json!({"kind": "crew", "crew": "north"})),
+        ("south", json!({"kind": "crew", "crew": "south"})),
+        ("customer", json!({"kind": "customer", "house": "linden-4"})),
+    ] {
+        address_of.insert(name, address(&office, body).await);
+    }
+    let waits = async |name: &str| {
+        let (plain, with) = (&address_of[name], format!("{}?waits=1&client=x", address_of[name]));
+        assert!(!read(&app, plain).await.contains("Floor waits"), "{name}");
+        assert_eq!(read(&app, &format!("{plain}?waits=0")).await, read(&app, plain).await);
+        let all = events(&read(&app, &with).await);
+        let (waits, works): (BTreeMap<_, _>, BTreeMap<_, _>) =
+            all.into_iter().partition(|(_, event)| event["CATEGORIES"] == "Wait");
+        (waits, works)
+    };
+    let (of_house, works) = waits("house").await;
+    assert_eq!(of_house.len(), 1, "only the order matters between sanding and coating: {of_house:?}");
+    let wait = of_house.values().next().unwrap();
+    let (coat, hand_over) = (by_summary(&works, "Coat"), by_summary(&works, "Hand-over"));
+    assert_eq!((&wait["DTSTART"], &wait["DTEND"]), (&coat["DTEND"], &hand_over["DTSTART"]));
+    assert_eq!((wait["TRANSP"].as_str(), wait["STATUS"].as_str()), ("TRANSPARENT", "CONFIRMED"));
+    assert_eq!(wait["SUMMARY"], "Floor waits after: Coat");
+    assert!(wait["DESCRIPTION"].contains("At least 24 h\\, longer when it is cold or humid"), "{wait:?}");
+    for name in ["office", "north", "south"] {
+        let (of_others, _) = waits(name).await;
+        assert_eq!(of_others.keys().collect::<Vec<_>>(), of_house.keys().collect::<Vec<_>>(), "{name}");
+    }
+    assert_eq!(waits("customer").await.0.len(), 0);
+    let refused = app.caller("").get(&format!("{}?waits=perhaps", address_of["house"])).await;
+    refused.problem(400, "bad-query");
+
+    // Another hand on the last step: the crew that had it is told that the wait is no more its own.
+    let uid = wait["UID"].clone();
+    let number = |event: &BTreeMap<String, String>| event["SEQUENCE"].parse::<i64>().unwrap();
+    app.clock.set(monday() + chrono::Duration::minutes(1));
+    let pin = json!({"pins": [{"step": "hand-over", "crew": "north"}, {"step": "coat", "crew": "north"}]});
+    office.patch("/v1/jobs/linden-4-floors", &pin).await.expect(200);
+    office.publish().await;
+    let (of_south, _) = waits("south").await;
+    assert_eq!(of_south[&uid]["STATUS"], "CANCELLED");
+    let (of_north, _) = waits("north").await;
+    assert_eq!(of_north[&uid]["STATUS"], "CONFIRMED");
+    assert!(number(&of_south[&uid]) > number(wait), "{} {}", of_south[&uid]["SEQUENCE"], wait["SEQUENCE"]);
+
+    app.clock.set(monday() + chrono::Duration::minutes(2));
+    office.patch("/v1/jobs/linden-4-floors", &json!({"status": "cancelled"})).await.expect(200);
+    office.publish().await;
+    let (gone, _) = waits("house").await;
+    assert_eq!(gone[&uid]["STATUS"], "CANCELLED");
+    assert!(number(&gone[&uid]) > number(&of_north[&uid]));
+}
+
+/// A reader may go by the time of the last revision alone: whatever changes what an entry says moves it.
+#[tokio::test]
+async fn an_entry_was_last_revised_when_anything_it_says_was() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.publish().await;
+    let feed = address(&office, json!({"kind": "office"})).await;
+    let mut before = read(&app, &feed).await;
+    for (path, member, value) in [
+        ("/v1/houses/linden-4", "address", "Linden Street 4 (rear door)"),
+        ("/v1/crews/north", "name", "Crew of Anna"),
+        ("/v1/crews/south", "name", "Crew of Bert"),
+    ] {
+        // Documents are stamped by the database, to the second here.
+        tokio::time::sleep(std::time::Duration::from_millis(1_100)).await;
+        let mut document = office.get(path).await.expect(200);
+        document[member] = json!(value);
+        office.put(path, &document).await.expect(200);
+        let after = read(&app, &feed).await;
+        for (uid, event) in events(&after) {
+            let known = &events(&before)[&uid];
+            let same = ["SUMMARY", "DESCRIPTION", "LOCATION"].iter().all(|name| known[*name] == event[*name]);
+            assert!(same || known["LAST-MODIFIED"] != event["LAST-MODIFIED"], "{path}: {known:?} {event:?}");
+        }
+        before = after;
+    }
+    assert!(before.contains("rear door"));
 }

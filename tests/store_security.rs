@@ -217,7 +217,7 @@ async fn two_companies_see_nothing_of_each_other() {
         // Its own company sees it, or the rest would show nothing.
         assert_eq!(seen_as(&mut raw, Some(one.company), &table).await, rows, "{table}");
         // Every company has its one row there from the beginning.
-        let foreign = if table == "company" || table == "repair_turn" { 1 } else { 0 };
+        let foreign = i64::from(["company", "repair_turn", "feed_revision"].contains(&table.as_str()));
         for (company, visible) in [(Some(other), foreign), (None, 0)] {
             assert_eq!(seen_as(&mut raw, company, &table).await, visible, "{table} as {company:?}");
             let insert = format!(

@@ -45,6 +45,7 @@ const MODULES: &[&str] = &[
     "planner",
     "service",
     "store",
+    "table",
     "trade",
     "weather",
     "web",
@@ -65,6 +66,7 @@ fn imports_go_one_way() {
         ("methods", &[]),
         ("dto", &["domain", "trade", "audit", "chance", "methods"]),
         ("weather", &["domain", "dto", "trade"]),
+        ("table", &["domain", "dto"]),
         ("store", &[]),
         (
             "service",
@@ -78,6 +80,7 @@ fn imports_go_one_way() {
                 "feed",
                 "dto",
                 "store",
+                "table",
                 "weather",
                 "webhook",
             ],
@@ -85,7 +88,7 @@ fn imports_go_one_way() {
         ("webhook", &["domain"]),
         ("calculate", &["domain", "trade", "dto"]),
         ("browser", &["service", "store"]),
-        ("api", &["browser", "chance", "domain", "dto", "calculate", "service", "store", "weather"]),
+        ("api", &["browser", "chance", "domain", "dto", "calculate", "service", "store", "table", "weather"]),
         ("web", &["browser", "domain", "dto", "service", "store"]),
         ("worker", &["service", "store", "webhook"]),
     ];

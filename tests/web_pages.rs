@@ -224,3 +224,56 @@ async fn names_are_text_and_nothing_else() {
         assert!(!page.text.contains("<img") && page.text.contains("&lt;script&gt;alert(2)"), "{}", page.text);
     }
 }
+
+/// A crew's day on paper: what it needs and nobody else may see.
+#[tokio::test]
+async fn a_crew_has_its_day_on_one_sheet() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    let steps = json!([
+        {"key": "sand", "name": "Sand", "kind": "sand", "minutes": 60, "skills": ["sanding"], "equipment": {"big-machine": 1},
+         "notes": "Mind the <stairs>"},
+        {"key": "look", "name": "Take readings", "kind": "check", "minutes": 30, "skills": ["readings"]}
+    ]);
+    let waits = json!([{"from": "sand", "to": "look"}]);
+    let pins = json!([{"step": "sand", "crew": "north"}, {"step": "look", "crew": "north"}]);
+    office.patch("/v1/jobs/linden-4-floors", &json!({"steps": steps, "waits": waits, "pins": pins})).await.expect(200);
+    office.publish().await;
+    let (north, id) = week(&office, &json!({"kind": "crew", "crew": "north"})).await;
+    let sheet_of = |path: &str| path.replace("/week/", "/day-sheet/");
+    let page = look(&app, &sheet_of(&north)).await;
+    check_page(&page, 200);
+    for told in [
+        "Monday, 9 March 2026",
+        "Crew north",
+        "House linden-4",
+        "Linden Street 4, Harrow Falls",
+        "07:00–08:00",
+        "1 × big-machine",
+        "Mind the &lt;stairs&gt;",
+        "Beware:",
+        "Living room",
+        "Hall",
+        "Whole floor",
+        "What to load",
+        "Crew lead",
+        "percent of moisture",
+    ] {
+        assert!(page.text.contains(told), "{told} is missing in {}", page.text);
+    }
+    let style = page.text.split('"').find(|part| part.starts_with("/day-sheet.css?v=")).unwrap();
+    let style = look(&app, style).await;
+    assert_eq!((style.status.as_u16(), style.header("content-type")), (200, "text/css; charset=utf-8"));
+    assert!(style.text.contains("size: A4 portrait"));
+
+    let free = look(&app, &format!("{}?date=2026-03-20", sheet_of(&north))).await;
+    check_page(&free, 200);
+    assert!(free.text.contains("Nothing is promised on this day") && !free.text.contains("House linden-4"));
+    check_page(&look(&app, &format!("{}?date=someday", sheet_of(&north))).await, 400);
+    for other in [json!({"kind": "office"}), json!({"kind": "customer", "house": "linden-4"})] {
+        let (path, _) = week(&office, &other).await;
+        check_page(&look(&app, &sheet_of(&path)).await, 404);
+    }
+    office.delete(&format!("/v1/feeds/{id}")).await.expect(204);
+    check_page(&look(&app, &sheet_of(&north)).await, 404);
+}

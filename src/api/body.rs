@@ -4,6 +4,7 @@ use super::problem::Problem;
 use super::registry;
 use crate::domain::fault::Fault;
 use crate::dto::{FaultDto, ForecastDto, Located, read_json};
+use crate::table::SHEET_BYTES_MAX;
 use crate::weather::csv;
 use crate::weather::gridpoint::GridpointDocument;
 use actix_web::dev::Payload;
@@ -103,6 +104,39 @@ impl FromRequest for ForecastBody {
                 Form::Gridpoint => parse::<GridpointDocument>(&bytes, FORECAST_BYTES_MAX)?.forecast(),
                 Form::Table => csv::read(utf8(&bytes)?),
             }))
+        })
+    }
+}
+
+/// A table of comma-separated values, in UTF-8.
+#[derive(Debug)]
+pub struct CsvBody {
+    /// As it came.
+    pub text: String,
+    /// Of its bytes.
+    pub sha256: [u8; 32],
+}
+
+impl FromRequest for CsvBody {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<CsvBody, Problem>>>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let media = request.content_type();
+        let typed = refuse_encoded(request)
+            .and_then(|()| if media.eq_ignore_ascii_case("text/csv") { Ok(()) } else { Err(other_media(media)) });
+        let typed = typed.map_err(|problem| problem.cure("Send text/csv, without a Content-Encoding."));
+        let mut payload = payload.take();
+        Box::pin(async move {
+            let bytes = timeout(ARRIVAL_MAX, read(&mut payload, SHEET_BYTES_MAX)).await;
+            typed?;
+            let bytes = bytes.map_err(|_| too_slow())??;
+            let text = utf8(&bytes)?.to_owned();
+            if text.contains('\0') {
+                let fault = Fault::new("nul-character", "the table has the character U+0000 in it", "leave it out");
+                return Err(malformed(vec![Located { pointer: String::new(), fault }]));
+            }
+            Ok(CsvBody { text, sha256: Sha256::digest(&bytes).into() })
         })
     }
 }

@@ -9,6 +9,7 @@ mod timezone;
 
 use crate::domain::time::Minute;
 use crate::domain::zone::{Wall, Zone};
+use chrono::{DateTime, Utc};
 use line::Lines;
 
 /// What the feed says made it (RFC 5545 section 3.7.3).
@@ -23,10 +24,12 @@ pub struct Calendar {
     pub description: Option<String>,
     /// Whose wall clock the events' times are written in.
     pub zone: Zone,
+    /// What programs may paint it with, by its CSS name (RFC 7986 section 5.9).
+    pub color: Option<&'static str>,
     /// Stable and unique in the world.
     pub uid: String,
     /// When any of its content last changed.
-    pub last_modified: Minute,
+    pub last_modified: DateTime<Utc>,
     /// How often a reader should ask again.
     pub refresh_minutes: u32,
     /// Where the calendar can be fetched.
@@ -43,9 +46,9 @@ pub struct Event {
     /// Raised by each revision that readers must notice.
     pub sequence: u32,
     /// When this revision was made: stored with it and never the time of asking, or every reply would differ.
-    pub stamp: Minute,
+    pub stamp: DateTime<Utc>,
     /// When the entry last changed.
-    pub last_modified: Minute,
+    pub last_modified: DateTime<Utc>,
     /// First minute.
     pub start: Minute,
     /// First minute after. An end that is not after `start` is left out: RFC 5545 then takes the event for an instant.
@@ -60,6 +63,8 @@ pub struct Event {
     pub geo: Option<(f64, f64)>,
     /// Words to filter by.
     pub categories: Vec<String>,
+    /// As the calendar's own.
+    pub color: Option<&'static str>,
     /// How sure it is.
     pub status: EventStatus,
     /// Whether the time stays free for other things.
@@ -81,6 +86,9 @@ pub enum EventStatus {
 ///
 /// Times are local with a TZID and a VTIMEZONE that lists every clock change of the years shown. A time that the wall
 /// clock shows twice is written in UTC, because readers disagree on which of the two a local time means.
+///
+/// There is no X-WR-TIMEZONE: readers that heed it write those times in local time all the same. There is no METHOD: with one, this would be a scheduling message (RFC 5546), which has an organizer and whose DTSTAMP is
+/// the time of sending. Without one, DTSTAMP is when the entry was last revised, and stays as long as the entry does.
 pub fn render(calendar: &Calendar) -> String {
     let mut out = Lines::default();
     let zone = calendar.zone;
@@ -88,7 +96,6 @@ pub fn render(calendar: &Calendar) -> String {
     out.word("VERSION", "2.0");
     out.word("PRODID", PRODID);
     out.word("CALSCALE", "GREGORIAN");
-    out.word("METHOD", "PUBLISH");
     out.text("UID", &calendar.uid);
     out.word("LAST-MODIFIED", &utc(calendar.last_modified));
     out.text("NAME", &calendar.name);
@@ -97,7 +104,9 @@ pub fn render(calendar: &Calendar) -> String {
         out.text("DESCRIPTION", description);
         out.text("X-WR-CALDESC", description);
     }
-    out.word("X-WR-TIMEZONE", zone.name());
+    if let Some(color) = calendar.color {
+        out.word("COLOR", color);
+    }
     let refresh = format!("PT{}M", calendar.refresh_minutes.max(1));
     out.word("REFRESH-INTERVAL;VALUE=DURATION", &refresh);
     out.word("X-PUBLISHED-TTL", &refresh);
@@ -137,6 +146,9 @@ fn write_event(out: &mut Lines, zone: Zone, event: &Event) {
     if !event.categories.is_empty() {
         out.texts("CATEGORIES", &event.categories);
     }
+    if let Some(color) = event.color {
+        out.word("COLOR", color);
+    }
     out.word("STATUS", event.status.word());
     out.word("TRANSP", if event.transparent { "TRANSPARENT" } else { "OPAQUE" });
     out.word("END", "VEVENT");
@@ -144,7 +156,7 @@ fn write_event(out: &mut Lines, zone: Zone, event: &Event) {
 
 fn write_instant(out: &mut Lines, name: &str, zone: Zone, at: Minute, in_utc: bool) {
     if in_utc {
-        out.word(name, &utc(at));
+        out.word(name, &utc(at.to_utc()));
     } else {
         out.word(&format!("{name};TZID={zone}"), &local(zone, at));
     }
@@ -159,8 +171,8 @@ fn on_earth(latitude: f64, longitude: f64) -> bool {
 }
 
 /// RFC 5545 section 3.3.5, form 2.
-fn utc(at: Minute) -> String {
-    at.to_utc().format("%Y%m%dT%H%M%SZ").to_string()
+fn utc(at: DateTime<Utc>) -> String {
+    at.format("%Y%m%dT%H%M%SZ").to_string()
 }
 
 /// RFC 5545 section 3.3.5, forms 1 and 3.

@@ -13,8 +13,8 @@ fn event(start: &str, end: &str) -> Event {
     Event {
         uid: "step-1@example.net".to_string(),
         sequence: 3,
-        stamp: utc_minute("2026-03-01T08:00"),
-        last_modified: utc_minute("2026-03-02T09:15"),
+        stamp: utc_minute("2026-03-01T08:00").to_utc(),
+        last_modified: utc_minute("2026-03-02T09:15").to_utc(),
         start: utc_minute(start),
         end: utc_minute(end),
         summary: "Sand, first pass".to_string(),
@@ -22,6 +22,7 @@ fn event(start: &str, end: &str) -> Event {
         location: String::new(),
         geo: None,
         categories: vec!["sand".to_string(), "crew, north".to_string()],
+        color: Some("orange"),
         status: EventStatus::Confirmed,
         transparent: false,
     }
@@ -31,9 +32,10 @@ fn calendar(zone: &str, events: Vec<Event>) -> Calendar {
     Calendar {
         name: "North crew".to_string(),
         description: None,
+        color: Some("teal"),
         zone: Zone::parse(zone).unwrap(),
         uid: "crew-1@example.net".to_string(),
-        last_modified: utc_minute("2026-03-02T09:15"),
+        last_modified: utc_minute("2026-03-02T09:15").to_utc(),
         refresh_minutes: 15,
         url: Some("https://example.net/feeds/n".to_string()),
         events,
@@ -92,12 +94,11 @@ BEGIN:VCALENDAR
 VERSION:2.0
 PRODID:-//tackfree//schedule feed//EN
 CALSCALE:GREGORIAN
-METHOD:PUBLISH
 UID:crew-1@example.net
 LAST-MODIFIED:20260302T091500Z
 NAME:North crew
 X-WR-CALNAME:North crew
-X-WR-TIMEZONE:America/New_York
+COLOR:teal
 REFRESH-INTERVAL;VALUE=DURATION:PT15M
 X-PUBLISHED-TTL:PT15M
 SOURCE;VALUE=URI:https://example.net/feeds/n
@@ -136,6 +137,7 @@ DTEND;TZID=America/New_York:20260309T163000
 SUMMARY:Sand\\, first pass
 DESCRIPTION:Bring:\\nedger\\; 36 grit
 CATEGORIES:sand,crew\\, north
+COLOR:orange
 STATUS:CONFIRMED
 TRANSP:OPAQUE
 END:VEVENT

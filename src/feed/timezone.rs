@@ -10,7 +10,7 @@ use chrono::{Datelike as _, NaiveDate};
 /// of the last change. Whole years, so that moving an event rarely changes the time zone too.
 pub(super) fn years_shown(calendar: &Calendar) -> (Minute, Minute) {
     let instants = || calendar.events.iter().flat_map(|event| [event.start, event.end]);
-    let year = |at: Option<Minute>| calendar.zone.date(at.unwrap_or(calendar.last_modified)).year();
+    let year = |at: Option<Minute>| calendar.zone.date(at.unwrap_or(Minute::floor_from(calendar.last_modified))).year();
     let start = |year: i32| calendar.zone.day_start(NaiveDate::from_ymd_opt(year, 1, 1).unwrap_or_default());
     (start(year(instants().min())), start(year(instants().max()).saturating_add(1)))
 }

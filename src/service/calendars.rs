@@ -1,105 +1,165 @@
 //! What is promised, and what has been called off, as a calendar for other programs to read. The same promises give the
-//! same bytes.
+//! same bytes, for as long as the day lasts: which days a calendar reaches is all that it has from the clock. What entries
+//! say is in `calendar_events` and `calendar_waits`; what has been written once is kept in `calendar_cache`.
 
-use super::care::JobCare;
-use super::directory::{Directory, Known};
-use super::keep_off::KeepOff;
-use super::{Service, ServiceError, wire};
+use super::calendar_events::{care_events, color_of, event, keep_off, uid};
+use super::calendar_waits::wait_events;
+use super::directory::Directory;
+use super::{RenderedCalendar, Service, ServiceError, wire};
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::{CrewDto, CustomerDatesDto, HouseDto, StepKindDto};
-use crate::feed::{Calendar, Event, EventStatus, render};
-use crate::store::{BookedBy, BookingRow, FeedKind, FoundFeed, Noun, Session};
+use crate::dto::{CrewDto, HouseDto};
+use crate::feed::{Calendar, Event, render};
+use crate::store::{BookedBy, BookingRow, CompanyRow, FeedKind, FoundFeed, Noun, Session};
 use chrono::{DateTime, Duration, Utc};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 use uuid::Uuid;
 
-/// What has been stays in sight for so long.
-pub(super) const PAST_DAYS: i64 = 60;
+/// What has been stays in sight for so long: as long as publications remember what they called off.
+pub(super) const PAST_DAYS: i64 = crate::store::CALLED_OFF_KEPT_DAYS as i64;
 /// Plans reach no further.
 pub(super) const AHEAD_DAYS: i64 = 400;
 /// How often readers are asked to look again.
 const REFRESH_MINUTES: u32 = 30;
-
-/// A calendar, ready to send.
-#[derive(Debug, Clone)]
-pub struct CalendarText {
-    /// As in RFC 5545.
-    pub text: String,
-    /// When anything promised in it last changed.
-    pub last_modified: DateTime<Utc>,
-}
 
 /// Whose calendar, and what it is called.
 struct Subject {
     by: BookedBy,
     zone: Zone,
     name: String,
+    description: &'static str,
+    changed_at: DateTime<Utc>,
+}
+
+/// The day on which a calendar is looked at.
+struct Day {
+    opens: DateTime<Utc>,
+    closes: DateTime<Utc>,
 }
 
 impl Service {
-    /// The calendar behind an address.
+    /// The calendar behind an address, with the waits between the steps when they are asked for. It is taken from the
+    /// cache if nothing has changed since it was written.
     ///
     /// # Errors
     /// `Unavailable`.
-    pub async fn calendar(&self, feed: &FoundFeed) -> Result<CalendarText, ServiceError> {
+    pub async fn calendar(&self, feed: &FoundFeed, waits: bool) -> Result<Arc<RenderedCalendar>, ServiceError> {
+        let now = self.now();
+        if let Some(known) = self.calendars.get((feed.id, waits), feed.revision, now) {
+            return Ok(known);
+        }
         let mut session = self.store.snapshot(feed.company).await?;
+        // As this snapshot sees it: what is written next belongs to it, whatever has been committed since.
+        let (revision, changed_at) = session.feed_revision().await?;
         let company = session.company_row().await?;
         let office = super::companies::office_zone(&company)?;
-        let subject = subject(&mut session, feed.kind, office, &company.name).await?;
-        let today = subject.zone.date(Minute::floor_from(self.now()));
-        let midnight = subject.zone.day_start(today).to_utc();
-        let (from, until) = (midnight - Duration::days(PAST_DAYS), midnight + Duration::days(AHEAD_DAYS));
-        let rows = current(session.bookings(subject.by, from, until).await?);
-        let jobs = rows.iter().map(|row| row.job_id).collect();
-        let crews = rows.iter().map(|row| row.crew_id).collect();
-        let directory = Directory::load(&mut session, jobs, crews).await?;
-        let keep_offs = match feed.kind {
-            FeedKind::Customer(house) => self.keep_offs(&mut session, &company, house, &rows).await?,
-            FeedKind::Crew(_) | FeedKind::House(_) | FeedKind::Office => Vec::new(),
-        };
-        let cares = match feed.kind {
-            FeedKind::Customer(house) => {
-                self.cares(&mut session, &company, house, (&rows, &keep_offs), &directory).await?
-            }
-            FeedKind::Crew(_) | FeedKind::House(_) | FeedKind::Office => Vec::new(),
-        };
+        let subject = subject(&mut session, feed.kind, office, &company).await?;
+        let day = Day::of(subject.zone, now);
+        let calendar = self.write_calendar(&mut session, feed, (&company, &subject, &day), waits).await?;
         drop(session);
-        let told = keep_offs.iter().map(|time| time.told_at).chain(cares.iter().map(|care| care.told_at));
-        let last_modified = rows.iter().map(|row| row.last_modified).chain(told).max().unwrap_or(company.created_at);
+        let text = render(&calendar);
+        let written = RenderedCalendar::new(text, (revision, changed_at), (day.opens, day.closes));
+        Ok(self.calendars.put(feed.company, (feed.id, waits), written))
+    }
+
+    async fn write_calendar(
+        &self,
+        session: &mut Session,
+        feed: &FoundFeed,
+        (company, subject, day): (&CompanyRow, &Subject, &Day),
+        waits: bool,
+    ) -> Result<Calendar, ServiceError> {
+        let (from, until) = (day.opens - Duration::days(PAST_DAYS), day.opens + Duration::days(AHEAD_DAYS));
+        let rows = current(session.bookings(subject.by, from, until).await?);
+        let jobs: BTreeSet<Uuid> = rows.iter().map(|row| row.job_id).collect();
+        let crews = rows.iter().map(|row| row.crew_id).collect();
+        let directory = Directory::load(session, jobs.clone(), crews).await?;
         let pieces = pieces(&rows);
-        let event = |row: &BookingRow| event(&directory, feed, row, &pieces);
-        let calendar = Calendar {
-            name: subject.name,
-            description: None,
+        let mut events: Vec<Event> = rows.iter().filter_map(|row| event(&directory, feed, row, &pieces)).collect();
+        match feed.kind {
+            FeedKind::Customer(house) => {
+                // All that is known this day: at any minute of it the same.
+                let known = (house, Minute::ceil_from(day.closes));
+                let keep_offs = self.keep_offs(session, company, known, &rows).await?;
+                let cares = self.cares(session, company, known, (&rows, &keep_offs), &directory).await?;
+                events.extend(keep_offs.iter().filter_map(|time| keep_off(&directory, time)));
+                events.extend(cares.iter().flat_map(|care| care_events(&directory, care)));
+            }
+            FeedKind::Crew(_) if waits => {
+                // What dries after them, whoever comes next, and before them, whoever has been there.
+                let mut all = session.bookings(BookedBy::Company, from, until).await?;
+                all.retain(|row| jobs.contains(&row.job_id));
+                events.extend(wait_events(session, &directory, feed.kind, &all).await?);
+            }
+            FeedKind::House(_) | FeedKind::Office if waits => {
+                events.extend(wait_events(session, &directory, feed.kind, &rows).await?);
+            }
+            FeedKind::Crew(_) | FeedKind::House(_) | FeedKind::Office => {}
+        }
+        let changed = events.iter().map(|event| event.last_modified).max();
+        Ok(Calendar {
+            name: subject.name.clone(),
+            description: Some(subject.description.to_owned()),
+            color: Some(color_of(feed.kind)),
             zone: subject.zone,
             uid: uid(feed.id, "", 0),
-            last_modified: Minute::floor_from(last_modified),
+            last_modified: changed.map_or(subject.changed_at, |at| at.max(subject.changed_at)),
             refresh_minutes: REFRESH_MINUTES,
+            // Where it is would be its key as well: a copy of the file would open the door.
             url: None,
-            events: rows
-                .iter()
-                .filter_map(event)
-                .chain(keep_offs.iter().filter_map(|time| keep_off(&directory, time)))
-                .chain(cares.iter().flat_map(|care| care_events(&directory, care)))
-                .collect(),
-        };
-        Ok(CalendarText { text: render(&calendar), last_modified })
+            events,
+        })
     }
 }
 
-async fn subject(session: &mut Session, kind: FeedKind, office: Zone, company: &str) -> Result<Subject, ServiceError> {
+impl Day {
+    fn of(zone: Zone, now: DateTime<Utc>) -> Day {
+        let opens = zone.day_start(zone.date(Minute::floor_from(now)));
+        Day { opens: opens.to_utc(), closes: zone.next_day_start(opens).to_utc() }
+    }
+}
+
+async fn subject(
+    session: &mut Session,
+    kind: FeedKind,
+    office: Zone,
+    company: &CompanyRow,
+) -> Result<Subject, ServiceError> {
     Ok(match kind {
-        FeedKind::Office => Subject { by: BookedBy::Company, zone: office, name: company.to_owned() },
+        FeedKind::Office => Subject {
+            by: BookedBy::Company,
+            zone: office,
+            name: company.name.clone(),
+            description: "Work of all crews in all houses, as it is promised.",
+            changed_at: company.created_at,
+        },
         FeedKind::Crew(id) => {
-            let crew: CrewDto = session.noun(Noun::Crew, id).await?.doc.parse()?;
-            let zone = wire::zone_or(crew.time_zone.as_deref(), office);
-            Subject { by: BookedBy::Crew(id), zone, name: crew.name }
+            let row = session.noun(Noun::Crew, id).await?;
+            let crew: CrewDto = row.doc.parse()?;
+            Subject {
+                by: BookedBy::Crew(id),
+                zone: wire::zone_or(crew.time_zone.as_deref(), office),
+                name: crew.name,
+                description: "Work of this crew, as it is promised.",
+                changed_at: row.updated_at,
+            }
         }
         FeedKind::House(id) | FeedKind::Customer(id) => {
-            let house: HouseDto = session.noun(Noun::House, id).await?.doc.parse()?;
-            let zone = wire::zone_or(house.time_zone.as_deref(), office);
-            Subject { by: BookedBy::House(id), zone, name: format!("Floors: {}", house.name) }
+            let row = session.noun(Noun::House, id).await?;
+            let house: HouseDto = row.doc.parse()?;
+            let customer = matches!(kind, FeedKind::Customer(_));
+            Subject {
+                by: BookedBy::House(id),
+                zone: wire::zone_or(house.time_zone.as_deref(), office),
+                name: format!("Floors: {}", house.name),
+                description: if customer {
+                    "Work on your floors, when to keep off them, and what is allowed again when."
+                } else {
+                    "Work of all crews in this house, as it is promised."
+                },
+                changed_at: row.updated_at,
+            }
         }
     })
 }
@@ -131,145 +191,4 @@ pub(super) fn pieces(rows: &[BookingRow]) -> BTreeMap<(Uuid, &str), usize> {
         *count.entry((row.job_id, row.step_key.as_str())).or_default() += 1;
     }
     count
-}
-
-/// Stable for as long as the job has the step, the same in every calendar.
-fn uid(id: Uuid, step: &str, piece: i32) -> String {
-    format!("{}@tackfree", Uuid::new_v5(&id, format!("{step}/{piece}").as_bytes()))
-}
-
-fn event(
-    directory: &Directory,
-    feed: &FoundFeed,
-    row: &BookingRow,
-    pieces: &BTreeMap<(Uuid, &str), usize>,
-) -> Option<Event> {
-    let known = directory.step(row.job_id, &row.step_key)?;
-    let crew = directory.crew(row.crew_id)?;
-    let of = pieces.get(&(row.job_id, row.step_key.as_str())).copied().unwrap_or(1);
-    let part = if of > 1 { format!(" ({} of {of})", row.piece_no + 1) } else { String::new() };
-    let changed = Minute::floor_from(row.last_modified);
-    let location = known.house.address.clone().unwrap_or_else(|| known.house.name.clone());
-    Some(Event {
-        uid: uid(row.job_id, &row.step_key, row.piece_no),
-        sequence: u32::try_from(row.sequence).unwrap_or(0),
-        stamp: changed,
-        last_modified: changed,
-        start: Minute::floor_from(row.start),
-        end: Minute::floor_from(row.end),
-        summary: format!("{}{part}", summary(feed.kind, &known, crew)),
-        description: description(feed.kind, &known, crew),
-        location,
-        geo: known.house.location.map(|at| (at.latitude_deg, at.longitude_deg)),
-        categories: vec![kind_word(known.step.kind).to_owned()],
-        status: if row.cancelled { EventStatus::Cancelled } else { EventStatus::Confirmed },
-        transparent: row.cancelled,
-    })
-}
-
-/// For the customer: stay off until then. Its UID is that of a piece that no step has.
-fn keep_off(directory: &Directory, time: &KeepOff) -> Option<Event> {
-    let row = &time.after;
-    let known = directory.step(row.job_id, &row.step_key)?;
-    let changed = Minute::floor_from(row.last_modified.max(time.told_at));
-    let rooms = known.step.areas.as_ref().map_or_else(|| "all floors".to_owned(), |areas| areas.join(", "));
-    Some(Event {
-        uid: uid(row.job_id, &row.step_key, -1),
-        sequence: u32::try_from(i64::from(row.sequence) + time.revision).unwrap_or(0),
-        stamp: changed,
-        last_modified: changed,
-        start: time.from,
-        end: time.until,
-        summary: format!("Keep off: {rooms}"),
-        description: format!("Drying after: {}. It takes longer when it is cold or humid.", known.step.name),
-        location: known.house.address.clone().unwrap_or_else(|| known.house.name.clone()),
-        geo: None,
-        categories: vec!["Keep off".to_owned()],
-        status: if row.cancelled { EventStatus::Cancelled } else { EventStatus::Tentative },
-        transparent: true,
-    })
-}
-
-/// For the customer: what is allowed again after the last coat. Their UIDs are those of pieces of no step, so they stay
-/// the same when another coat becomes the last.
-fn care_events(directory: &Directory, care: &JobCare) -> Vec<Event> {
-    let row = &care.after;
-    let Some(known) = directory.step(row.job_id, &row.step_key) else { return Vec::new() };
-    let changed = Minute::floor_from(care.told_at);
-    let (dates, zone) = (&care.dates, care.zone);
-    let cured = |date| (zone.day_start(date), zone.next_day_start(zone.day_start(date)));
-    let instant = |at: Minute| (at, at);
-    let events = [
-        (-2, instant(dates.socks_at), "The floor may be walked on in socks"),
-        (-3, instant(dates.furniture.0), "Furniture may go back, at the earliest"),
-        (-4, instant(dates.furniture.1), "Furniture may go back, to be careful"),
-        (-5, cured(dates.full_cure.0), "Rugs, and full cure of the floor, at the earliest"),
-        (-6, cured(dates.full_cure.1), "Rugs, and full cure of the floor, to be careful"),
-    ];
-    let told = CustomerDatesDto::of(dates, zone, care.is_done).words.join("\n");
-    let event = |(number, (start, end), summary): (i32, (Minute, Minute), &str)| Event {
-        uid: uid(row.job_id, "", number),
-        sequence: u32::try_from(care.sequence).unwrap_or(0),
-        stamp: changed,
-        last_modified: changed,
-        start,
-        end,
-        summary: summary.to_owned(),
-        description: told.clone(),
-        location: known.house.address.clone().unwrap_or_else(|| known.house.name.clone()),
-        geo: None,
-        categories: vec!["Care".to_owned()],
-        status: if row.cancelled { EventStatus::Cancelled } else { EventStatus::Tentative },
-        transparent: true,
-    };
-    events.into_iter().map(event).collect()
-}
-
-fn summary(kind: FeedKind, known: &Known, crew: &CrewDto) -> String {
-    let (step, house) = (&known.step.name, &known.house.name);
-    match kind {
-        FeedKind::Crew(_) => format!("{house}: {step}"),
-        FeedKind::House(_) => format!("{step} ({})", crew.name),
-        FeedKind::Office => format!("{}: {house}, {step}", crew.name),
-        FeedKind::Customer(_) => step.clone(),
-    }
-}
-
-/// The customer hears nothing of crews, gear and notes.
-fn description(kind: FeedKind, known: &Known, crew: &CrewDto) -> String {
-    let mut lines = vec![known.job.name.clone()];
-    if !matches!(kind, FeedKind::Customer(_)) {
-        lines.push(crew.name.clone());
-        let gear: Vec<String> = known.step.equipment.iter().map(|(key, units)| format!("{units} x {key}")).collect();
-        if !gear.is_empty() {
-            lines.push(format!("Bring {}", gear.join(", ")));
-        }
-        lines.extend(known.step.notes.clone());
-        let cautions = known.step.cautions(known.film, known.house);
-        if !cautions.is_empty() {
-            let short: Vec<&str> = cautions.iter().map(|caution| caution.short()).collect();
-            lines.push(format!("Beware: {}. Labels and safety data sheets come first.", short.join("; ")));
-        }
-    }
-    lines.join("\n")
-}
-
-/// What a kind of work is called.
-pub const fn kind_word(kind: StepKindDto) -> &'static str {
-    match kind {
-        StepKindDto::SetUp => "Set-up",
-        StepKindDto::Sand => "Sanding",
-        StepKindDto::Edge => "Edging",
-        StepKindDto::Vacuum => "Vacuuming",
-        StepKindDto::WaterPop => "Water-popping",
-        StepKindDto::TreatA => "Treatment A",
-        StepKindDto::TreatB => "Treatment B",
-        StepKindDto::Check => "Readings",
-        StepKindDto::Stain => "Staining",
-        StepKindDto::Seal => "Sealing",
-        StepKindDto::Abrade => "Abrading",
-        StepKindDto::Coat => "Coating",
-        StepKindDto::WalkThrough => "Walk-through",
-        StepKindDto::Other => "Other work",
-    }
 }

@@ -53,8 +53,9 @@ impl Service {
         rows: &[BookingRow],
         directory: &Directory,
     ) -> Result<Vec<CareNote>, ServiceError> {
-        let keep_offs = self.keep_offs(session, company, house, rows).await?;
-        let cares = self.cares(session, company, house, (rows, &keep_offs), directory).await?;
+        let asked = (house, self.now_minute());
+        let keep_offs = self.keep_offs(session, company, asked, rows).await?;
+        let cares = self.cares(session, company, asked, (rows, &keep_offs), directory).await?;
         let note = |care: &JobCare| {
             let known = directory.step(care.after.job_id, &care.after.step_key)?;
             let lines = CustomerDatesDto::of(&care.dates, care.zone, care.is_done).words;
@@ -64,16 +65,16 @@ impl Service {
     }
 
     /// Of every job that `rows` of `house` hold a coat of, once all its coats are promised or done. `keep_offs` are those
-    /// of the same rows.
+    /// of the same rows, at the same `now`.
     pub(super) async fn cares(
         &self,
         session: &mut Session,
         company: &CompanyRow,
-        house: Uuid,
+        (house, now): (Uuid, Minute),
         (rows, keep_offs): (&[BookingRow], &[KeepOff]),
         directory: &Directory,
     ) -> Result<Vec<JobCare>, ServiceError> {
-        let sky = sky(session, company, house, self.now_minute()).await?;
+        let sky = sky(session, company, house, now).await?;
         let jobs: BTreeSet<Uuid> = rows.iter().map(|row| row.job_id).collect();
         let mut cares = Vec::new();
         for job in jobs {

@@ -4,6 +4,7 @@ use super::{ServiceError, companies, wire};
 use crate::domain::zone::Zone;
 use crate::dto::{CrewDto, FilmDto, HouseDto, StepDto, WaitDto};
 use crate::store::{JobRow, Noun, Session};
+use chrono::{DateTime, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
@@ -17,6 +18,8 @@ pub(super) struct Directory {
     houses: BTreeMap<Uuid, HouseDto>,
     crews: BTreeMap<Uuid, CrewDto>,
     steps: BTreeMap<Uuid, BTreeMap<String, StepDto>>,
+    /// When houses and crews were last changed.
+    changed: BTreeMap<Uuid, DateTime<Utc>>,
     /// What dries after a step, by job and step.
     films: BTreeMap<(Uuid, String), FilmDto>,
 }
@@ -54,18 +57,20 @@ impl Directory {
                 films.insert((job, row.from_key), film);
             }
         }
-        let mut houses = BTreeMap::new();
+        let (mut houses, mut changed) = (BTreeMap::new(), BTreeMap::new());
         for row in session.nouns_by_ids(Noun::House, &of_houses).await? {
+            changed.insert(row.id, row.updated_at);
             houses.insert(row.id, row.doc.parse()?);
         }
         let mut people = BTreeMap::new();
         let of_crews: Vec<Uuid> = crews.into_iter().collect();
         for row in session.nouns_by_ids(Noun::Crew, &of_crews).await? {
+            changed.insert(row.id, row.updated_at);
             people.insert(row.id, row.doc.parse()?);
         }
         let job_ids = rows.iter().map(|row| (row.key.clone(), row.id)).collect();
         let jobs = rows.into_iter().map(|row| (row.id, row)).collect();
-        Ok(Directory { office, jobs, job_ids, houses, crews: people, steps, films })
+        Ok(Directory { office, jobs, job_ids, houses, crews: people, steps, changed, films })
     }
 
     /// One step; jobs, houses and steps are never deleted, so it is there.
@@ -74,6 +79,12 @@ impl Directory {
         let step = self.steps.get(&job.id)?.get(key)?;
         let film = self.films.get(&(job.id, key.to_owned())).copied();
         Some(Known { job, house, step, film, zone })
+    }
+
+    /// When the documents of a job, its house and a crew were last changed; the crew's, if one is named.
+    pub(super) fn changed_at(&self, job: &JobRow, crew: Option<Uuid>) -> DateTime<Utc> {
+        let others = [Some(job.house_id), crew].into_iter().flatten();
+        others.filter_map(|id| self.changed.get(&id).copied()).fold(job.updated_at, DateTime::max)
     }
 
     /// A job, its house, and the house's wall clock.

@@ -105,6 +105,8 @@ pub struct FeedWork {
     pub gear: BTreeMap<String, i64>,
     /// For the people who do it.
     pub notes: Option<String>,
+    /// Names of the areas it is done in; not told to customers.
+    pub areas: Vec<String>,
     /// What to beware of at it, the gravest first.
     pub cautions: Vec<CautionDto>,
     /// A treatment that is rolled in sections, as its crew would read it aloud: at its first part, for the crew only.
@@ -142,10 +144,10 @@ impl FeedWait {
 }
 
 /// Who looks at whose work.
-struct Subject {
+pub(super) struct Subject {
     kind: FeedKindDto,
     by: BookedBy,
-    zone: Zone,
+    pub(super) zone: Zone,
     name: String,
     address: Option<String>,
 }
@@ -238,7 +240,12 @@ impl Service {
     }
 }
 
-async fn subject(session: &mut Session, kind: FeedKind, office: Zone, company: &str) -> Result<Subject, ServiceError> {
+pub(super) async fn subject(
+    session: &mut Session,
+    kind: FeedKind,
+    office: Zone,
+    company: &str,
+) -> Result<Subject, ServiceError> {
     Ok(match kind {
         FeedKind::Office => Subject {
             kind: FeedKindDto::Office,
@@ -308,10 +315,16 @@ fn work(
         state: told.then(|| plans::state(row.fixed, row.end, made_for)),
         gear: if told { known.step.equipment.clone() } else { BTreeMap::new() },
         notes: known.step.notes.clone().filter(|_| told),
+        areas: if told { areas(&known) } else { Vec::new() },
         cautions: if told { cautions(&known) } else { Vec::new() },
         sections: Vec::new(),
         tried: Vec::new(),
     })
+}
+
+fn areas(known: &Known) -> Vec<String> {
+    let all = || known.house.areas.iter().map(|area| area.name.clone()).collect();
+    known.step.areas.clone().unwrap_or_else(all)
 }
 
 fn cautions(known: &Known) -> Vec<CautionDto> {

@@ -42,15 +42,16 @@ pub(super) struct Sky {
 }
 
 impl Service {
-    /// After the last piece of each step in `house` with a wait to keep off, promised or called off.
+    /// After the last piece of each step in `house` with a wait to keep off, promised or called off; by what was known
+    /// at `now`.
     pub(super) async fn keep_offs(
         &self,
         session: &mut Session,
         company: &CompanyRow,
-        house: Uuid,
+        (house, now): (Uuid, Minute),
         rows: &[BookingRow],
     ) -> Result<Vec<KeepOff>, ServiceError> {
-        let sky = sky(session, company, house, self.now_minute()).await?;
+        let sky = sky(session, company, house, now).await?;
         let zone = wire::zone_or(sky.house.time_zone.as_deref(), super::companies::office_zone(company)?);
         let mut jobs: BTreeMap<Uuid, (Vec<WaitDto>, Vec<RecordRow>)> = BTreeMap::new();
         let mut times = Vec::new();

@@ -112,9 +112,10 @@ impl Service {
         rows.retain(|row| row.job_id == job.id && !row.cancelled);
         let crews = rows.iter().map(|row| row.crew_id).collect();
         let directory = Directory::load(session, BTreeSet::from([job.id]), crews).await?;
-        let mut keep_offs = self.keep_offs(session, &company, job.house_id, &rows).await?;
+        let mut keep_offs = self.keep_offs(session, &company, (job.house_id, self.now_minute()), &rows).await?;
         keep_offs.sort_by_key(|time| (time.from, time.until));
-        let cares = self.cares(session, &company, job.house_id, (&rows, &keep_offs), &directory).await?;
+        let cares =
+            self.cares(session, &company, (job.house_id, self.now_minute()), (&rows, &keep_offs), &directory).await?;
         let told = |time: &super::keep_off::KeepOff| {
             let known = directory.step(time.after.job_id, &time.after.step_key)?;
             (time.until.to_utc() > now).then(|| KeepOffDto {

@@ -23,20 +23,25 @@
 //! | `chances` | will each house make its date? |
 //! | `what_ifs`, `promises` | what would be otherwise; when one more job could be finished |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
+//! | `calendar_events`, `calendar_waits`, `calendar_cache` | what calendars say; what has been written once |
 //! | `treatment` | a treatment, second by second |
 //! | `keep_off` | when the customer should not walk on a floor |
 //! | `forecasts` | weather fetched for regions |
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `imports`, `exports`, `export_tables` | tables of houses and crews taken in; everything to take along |
 //! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
-//! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
+//! | `feed_days`, `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
 mod air_readings;
 mod attempts;
 mod bench;
+mod calendar_cache;
+mod calendar_events;
+mod calendar_waits;
 mod calendars;
 mod care;
 mod chances;
@@ -49,8 +54,12 @@ mod difference;
 mod directory;
 mod error;
 mod events;
+mod export_tables;
+mod exports;
+mod feed_days;
 mod feed_weeks;
 mod forecasts;
+mod imports;
 mod job_shapes;
 mod jobs;
 mod keep_off;
@@ -83,7 +92,8 @@ mod wire;
 
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
 pub use air_readings::{AirReadingBody, AirReadingView};
-pub use calendars::{CalendarText, kind_word};
+pub use calendar_cache::RenderedCalendar;
+pub use calendar_events::kind_word;
 pub use care::CareNote;
 pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
@@ -95,8 +105,11 @@ pub use difference::{
 };
 pub use error::ServiceError;
 pub use events::{EventPage, EventStandingDto, EventView, apply_event};
+pub use export_tables::ExportTable;
+pub use exports::{COMPANY_FORMAT, Sink};
 pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
 pub use forecasts::{Brought, ForecastFetched};
+pub use imports::{ImportOutcome, ImportView, ImportedRow};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
@@ -139,6 +152,9 @@ const PLANNINGS_MAX: usize = 2;
 /// Questions ("what if", "when could you") worked out at once, beside plannings: others wait their turn.
 const QUESTIONS_MAX: usize = 2;
 
+/// Exports written at once: each holds a connection for as long as its reader reads.
+const EXPORTS_MAX: usize = 2;
+
 /// All use cases. Cheap to clone.
 #[derive(Clone)]
 pub struct Service {
@@ -146,12 +162,14 @@ pub struct Service {
     clock: Arc<dyn Clock>,
     plannings: Arc<Semaphore>,
     questions: Arc<Semaphore>,
+    exports: Arc<Semaphore>,
     weather: Option<Source>,
     webhook_targets: Targets,
     wakes: Wakes,
     stopping: Stop,
     passwords: Passwords,
     attempts: Arc<Attempts>,
+    calendars: calendar_cache::CalendarCache,
 }
 
 impl Service {
@@ -167,12 +185,14 @@ impl Service {
             clock,
             plannings: Arc::new(Semaphore::new(PLANNINGS_MAX)),
             questions: Arc::new(Semaphore::new(QUESTIONS_MAX)),
+            exports: Arc::new(Semaphore::new(EXPORTS_MAX)),
             weather: None,
             webhook_targets: Targets::default(),
             wakes: Wakes::default(),
             stopping: Stop::default(),
             passwords: Passwords::default(),
             attempts: Arc::default(),
+            calendars: calendar_cache::CalendarCache::default(),
         }
     }
 
@@ -192,6 +212,11 @@ impl Service {
     /// Where sessions come from.
     pub fn store(&self) -> &Store {
         &self.store
+    }
+
+    /// Places for exports that are being written.
+    pub fn exports(&self) -> Arc<Semaphore> {
+        self.exports.clone()
     }
 
     /// Who waits for news on this server.

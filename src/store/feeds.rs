@@ -44,6 +44,10 @@ pub struct FoundFeed {
     pub id: Uuid,
     /// Whose calendar.
     pub kind: FeedKind,
+    /// Rises with everything that any calendar of the company may show.
+    pub revision: i64,
+    /// When it last rose: whole seconds, of no two revisions the same.
+    pub changed_at: DateTime<Utc>,
 }
 
 impl FeedKind {
@@ -98,8 +102,13 @@ impl FromRow<'_, PgRow> for FeedRow {
 
 impl FromRow<'_, PgRow> for FoundFeed {
     fn from_row(row: &PgRow) -> Result<FoundFeed, sqlx::Error> {
-        let company = CompanyId(row.try_get("company_id")?);
-        Ok(FoundFeed { company, id: row.try_get("id")?, kind: FeedKind::from_row(row)? })
+        Ok(FoundFeed {
+            company: CompanyId(row.try_get("company_id")?),
+            id: row.try_get("id")?,
+            kind: FeedKind::from_row(row)?,
+            revision: row.try_get("revision")?,
+            changed_at: row.try_get("changed_at")?,
+        })
     }
 }
 
@@ -112,7 +121,9 @@ impl Store {
         let Some(secret) = Secret::parse(PREFIX, text) else { return Ok(None) };
         let hash = secret.sha256();
         self.retry_lost(|| {
-            let query = sqlx::query_as("SELECT company_id, id, kind, crew_id, house_id FROM find_feed($1)");
+            let query = sqlx::query_as(
+                "SELECT company_id, id, kind, crew_id, house_id, revision, changed_at FROM find_feed($1)",
+            );
             query.bind(&hash).fetch_optional(self.pool())
         })
         .await
@@ -139,6 +150,16 @@ impl Session {
         .fetch_one(self.db())
         .await?;
         Ok((row, secret))
+    }
+
+    /// What [`FoundFeed`] says of the revision, as this session sees it.
+    ///
+    /// # Errors
+    /// `NotFound` when there is no such company.
+    pub async fn feed_revision(&mut self) -> Result<(i64, DateTime<Utc>), StoreError> {
+        let query = sqlx::query_as("SELECT revision, changed_at FROM feed_revision WHERE company_id = $1");
+        let found = query.bind(self.company.0).fetch_optional(self.db()).await?;
+        found.ok_or(StoreError::NotFound { what: "company" })
     }
 
     /// All calendar addresses, revoked ones too, oldest first.

@@ -31,6 +31,8 @@ const RIGHTS: &[(&str, &str)] = &[
     ("booking", "SELECT, INSERT, UPDATE, DELETE"),
     ("token", "SELECT, INSERT, UPDATE"),
     ("feed", "SELECT, INSERT, UPDATE"),
+    ("feed_revision", "SELECT, INSERT, UPDATE"),
+    ("feed_touch", "SELECT, INSERT, DELETE"),
     ("house_air_reading", "SELECT, INSERT"),
     ("event", "SELECT, INSERT, UPDATE (standing, reason)"),
     ("step_restated", "SELECT, INSERT"),

@@ -14,12 +14,14 @@
 //! | `week` | head and foot of a week, and which body it gets |
 //! | `board` | the body for the office: crews down, days across |
 //! | `days` | the body for a crew, a house, a customer: one column a day |
+//! | `day_sheet` | a crew's day on paper |
 //! | `line` | a house's week drawn to scale |
 //! | `load` | what to load for a day, what to beware of in a house |
 //! | `visit` | works of one crew in one house on one day |
 //! | `words` | times, dates and kinds of work |
 
 mod board;
+mod day_sheet;
 mod days;
 mod line;
 mod load;
@@ -39,6 +41,7 @@ pub use visitor::{Posted, Visitor};
 
 use crate::browser::{Browsers, Settings};
 use crate::service::Service;
+use crate::store::FeedKind;
 use actix_web::{HttpResponse, web};
 use chrono::NaiveDate;
 use serde::Deserialize;
@@ -60,6 +63,8 @@ pub fn configure(service: Service, settings: Settings) -> impl Fn(&mut web::Serv
             .service(page("/script/{name}.js").route(web::get().to(script::serve)))
             .service(page("/").route(web::get().to(welcome)))
             .service(page("/week/{secret}").route(web::get().to(week)))
+            .service(page("/day-sheet/{secret}").route(web::get().to(sheet)))
+            .service(page("/day-sheet.css").route(web::get().to(sheet_style)))
             .service(page("/page.css").route(web::get().to(style)))
             .service(page("/mark.svg").route(web::get().to(mark)));
     }
@@ -104,6 +109,38 @@ async fn week(
         Ok(shown) => reply::page(&week::page(&shown, &secret)),
         Err(error) => reply::failed(&error),
     }
+}
+
+/// Which day.
+#[derive(Debug, Deserialize)]
+struct DayQuery {
+    date: Option<String>,
+}
+
+/// Only crews have one: others' calendars know nothing of what to load.
+async fn sheet(
+    service: web::Data<Service>,
+    secret: web::Path<String>,
+    query: Option<web::Query<DayQuery>>,
+) -> HttpResponse {
+    let feed = match service.store().find_feed(&secret).await {
+        Ok(Some(feed)) if matches!(feed.kind, FeedKind::Crew(_)) => feed,
+        Ok(_) => return reply::not_found(),
+        Err(error) => return reply::failed(&error.into()),
+    };
+    let date = query.and_then(|query| query.into_inner().date).filter(|text| !text.is_empty());
+    let date = match date.map(|text| NaiveDate::parse_from_str(&text, "%Y-%m-%d")).transpose() {
+        Ok(date) => date,
+        Err(_) => return reply::bad_date(),
+    };
+    match service.feed_day(&feed, date).await {
+        Ok(shown) => reply::page(&day_sheet::page(&shown, &secret)),
+        Err(error) => reply::failed(&error),
+    }
+}
+
+async fn sheet_style() -> HttpResponse {
+    reply::unchanging("text/css; charset=utf-8", day_sheet::STYLE)
 }
 
 async fn style() -> HttpResponse {

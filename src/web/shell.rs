@@ -16,7 +16,8 @@ pub(super) const MARK: &str = include_str!("mark.svg");
 static STYLE_ADDRESS: LazyLock<String> = LazyLock::new(|| address("/page.css", STYLE));
 static MARK_ADDRESS: LazyLock<String> = LazyLock::new(|| address("/mark.svg", MARK));
 
-fn address(path: &str, content: &str) -> String {
+/// An address that changes when the content does.
+pub(super) fn address(path: &str, content: &str) -> String {
     let hash = Sha256::digest(content.as_bytes());
     let hex: String = hash.iter().take(8).map(|byte| format!("{byte:02x}")).collect();
     format!("{path}?v={hex}")

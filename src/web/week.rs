@@ -50,6 +50,9 @@ pub(super) fn page(week: &FeedWeek, secret: &str) -> Markup {
                     "Nothing has been published yet. "
                 }
                 a href={ "/feeds/" (secret) ".ics" } { "The same as a calendar (.ics)" }
+                @if week.kind == FeedKindDto::Crew {
+                    " · " a href={ "/day-sheet/" (secret) } { "Today on paper" }
+                }
             }
         }
     };

@@ -6,8 +6,10 @@ mod calendar;
 mod chances;
 mod companies;
 mod events;
+mod exports;
 mod feeds;
 mod health;
+mod imports;
 mod jobs;
 mod letters;
 mod load_lists;
@@ -40,6 +42,8 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(tokens::configure)
             .configure(nouns::configure)
             .configure(regions::configure)
+            .configure(imports::configure)
+            .configure(exports::configure)
             .configure(air_readings::configure)
             .configure(jobs::configure)
             .configure(events::configure)
