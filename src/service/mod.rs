@@ -29,11 +29,13 @@
 //! | `load_lists` | what crews take along on a day |
 //! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
+//! | `board` | the office's board: crews, chains, waits, weather |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
 mod air_readings;
 mod bench;
+mod board;
 mod calendars;
 mod care;
 mod chances;
@@ -77,6 +79,11 @@ mod wire;
 
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
 pub use air_readings::{AirReadingBody, AirReadingView};
+pub use board::{
+    BOARD_DAYS_DEFAULT, Board, BoardAsked, BoardChance, BoardChances, BoardCrew, BoardDay, BoardEarlier, BoardFound,
+    BoardHouse, BoardJob, BoardLimits, BoardPlan, BoardRegion, BoardRepairs, BoardStateDto, BoardStep, BoardStepView,
+    BoardTry, BoardUnplaced, BoardWait, BoardWaitKind,
+};
 pub use calendars::{CalendarText, kind_word};
 pub use care::CareNote;
 pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
@@ -136,6 +143,7 @@ pub struct Service {
     webhook_targets: Targets,
     wakes: Wakes,
     stopping: Stop,
+    board_kept: board::Kept,
 }
 
 impl Service {
@@ -155,6 +163,7 @@ impl Service {
             webhook_targets: Targets::default(),
             wakes: Wakes::default(),
             stopping: Stop::default(),
+            board_kept: board::Kept::default(),
         }
     }
 
