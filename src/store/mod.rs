@@ -1,6 +1,6 @@
 //! All SQL, and the only door to PostgreSQL. Nothing is asked of the database except through a [`Session`], which
-//! begins with its company, or by the two questions that come before the company is known (whose token, whose
-//! calendar address), the two that go across companies (what is due, what is old), [`Store::listen`] and
+//! begins with its company, or by the questions that come before the company is known (whose token, whose calendar
+//! address, who signs in, whose browser, which crew's link), the two that go across companies (what is due, what is old), [`Store::listen`] and
 //! [`Store::ping`]. What documents contain is no business of this module: they go in and out as [`Document`].
 //!
 //! | file | what |
@@ -24,6 +24,7 @@
 //! | `repairs` | what has changed since the promise was last looked at, and whose turn it is |
 //! | `fetches` | what the weather service said last |
 //! | `tokens`, `feeds`, `secret` | who may come in |
+//! | `people`, `crew_links`, `browser_sessions` | who may sign in, and where they are signed in |
 //! | `idempotency` | the same request twice |
 //! | `notices`, `listen` | what has to be told, and hearing of it at once |
 //! | `webhooks`, `deliveries` | where it is sent to, and what of it has arrived |
@@ -33,10 +34,12 @@
 mod air_readings;
 mod board;
 mod bookings;
+mod browser_sessions;
 mod chains;
 pub mod cluster;
 mod companies;
 mod copy;
+mod crew_links;
 mod deliveries;
 mod differences;
 mod document;
@@ -51,6 +54,7 @@ mod listen;
 mod migrate;
 mod notices;
 mod nouns;
+mod people;
 mod planning;
 mod plans;
 mod pool;
@@ -64,9 +68,11 @@ mod webhooks;
 
 pub use air_readings::{AirReadingRow, AirTold, NewAirReading};
 pub use bookings::{BookedBy, BookingRow};
+pub use browser_sessions::{BrowserSessionRow, FoundBrowser, Holder, NewBrowserSession};
 pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};
 pub use companies::{CompanyRow, list_companies};
 pub use copy::PlanRow;
+pub use crew_links::{CrewLinkRow, FoundCrewLink};
 pub use deliveries::{DeliveryRow, DeliveryStatus, Lease, Settled, ToSend};
 pub use differences::{JobEnds, OtherPiece};
 pub use document::Document;
@@ -81,6 +87,7 @@ pub use listen::{Knock, Knocks};
 pub use migrate::{AppLogin, DEFAULT_APP_ROLE, migrate};
 pub use notices::{NOTICES_KEPT_DAYS, NewNotice, NoticeKind, NoticeRow, NoticesFor};
 pub use nouns::{NewNoun, Noun, NounRow, Reference};
+pub use people::{FoundPerson, NewPerson, PersonRow};
 pub use planning::{PlannedJob, PlanningRows};
 pub use plans::{NewPlan, PlanHead, PlanStatus};
 pub use pool::{CompanyId, POOL_SIZE_DEFAULT, Session, Store};

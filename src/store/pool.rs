@@ -119,10 +119,17 @@ impl Store {
         &self.pool
     }
 
-    /// Beginning and naming the company is one round trip. A UUID is written as hexadecimal digits and hyphens only.
+    /// Beginning and naming the company is one round trip. A UUID is written as hexadecimal digits and hyphens only. The
+    /// round trip is a task of its own: whoever asks may go away at any time (browsers do), and a transaction that had begun
+    /// without anybody knowing would stay open in the pool, for the next one to fall into.
     async fn begin(&self, begin: &str, company: CompanyId) -> Result<Session, StoreError> {
         let statement = format!("{begin}; SET LOCAL app.company = '{company}'");
-        let tx = self.retry_lost(|| self.pool.begin_with(AssertSqlSafe(statement.clone()))).await?;
+        let begin = || {
+            let (pool, statement) = (self.pool.clone(), statement.clone());
+            let begun = tokio::spawn(async move { pool.begin_with(AssertSqlSafe(statement)).await });
+            async { begun.await.map_err(|_| sqlx::Error::WorkerCrashed)? }
+        };
+        let tx = self.retry_lost(begin).await?;
         Ok(Session { tx, company, told: Vec::new() })
     }
 

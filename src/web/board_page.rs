@@ -1,11 +1,14 @@
 //! The office's board: the page around it, its controls, and a first picture in words that needs no script. The script
 //! (`script/board.js`) draws the same data on one time axis.
 
-use super::words;
+use super::shell::Place;
+use super::{Visitor, reply, shell, words};
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::dto::StepKindDto;
-use crate::service::{Board, BoardJob, BoardStateDto, BoardStep, kind_word};
+use crate::service::{Board, BoardAsked, BoardJob, BoardStateDto, BoardStep, Service, ServiceError, kind_word};
+use crate::store::TokenRole;
+use actix_web::{HttpResponse, web};
 use maud::{Markup, html};
 
 /// Days of the first picture.
@@ -40,8 +43,28 @@ const SIGNS: [(&str, &str); 7] = [
     ("l-damp", "too damp"),
 ];
 
+/// `GET /board`.
+pub(super) async fn look(service: web::Data<Service>, visitor: Visitor) -> HttpResponse {
+    if let Err(refused) = visitor.only(&[TokenRole::Office, TokenRole::Viewer]) {
+        return refused;
+    }
+    match shown(&service, &visitor).await {
+        Ok(board) => {
+            let role = if visitor.role == TokenRole::Office { "office" } else { "viewer" };
+            reply::inside(&shell::inside(&visitor, Place::Board, "Board", &["board"], &body(&board, role)))
+        }
+        Err(error) => reply::failed(&error),
+    }
+}
+
+async fn shown(service: &Service, visitor: &Visitor) -> Result<Board, ServiceError> {
+    let mut session = service.store().snapshot(visitor.company).await?;
+    let found = service.board_found(&mut session, BoardAsked::default()).await?;
+    service.board(&mut session, found).await
+}
+
 /// The body. `role` is told to the script, which leaves out what viewers may not do.
-pub(super) fn body(board: &Board, role: &str) -> Markup {
+fn body(board: &Board, role: &str) -> Markup {
     html! {
         main #content.board-page data-role=(role) {
             div.tools {

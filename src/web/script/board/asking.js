@@ -77,14 +77,14 @@ export class Asking {
         return;
       }
       this.close();
-      say(done.text);
       await this.reload();
+      say(done.text);
     } catch (error) {
       const stale = error && typeof error === "object" && "status" in error && error.status === 412;
       const text = stale ? "Somebody else has changed this job since you asked. Ask again." : complain(error);
       body.replaceChildren(element("p", "warn", text), button("Close", "", () => this.close()));
-      say(text);
       await this.reload();
+      say(text);
     }
   }
 
@@ -110,11 +110,12 @@ export class Asking {
     try {
       await act();
       this.close();
+      await this.reload();
       say(text);
     } catch (error) {
+      await this.reload();
       complain(error);
     }
-    await this.reload();
   }
 
   /** A repair that waits for the office. */

@@ -147,11 +147,10 @@ export function drawDays(axis, head, from, until) {
     const today = start <= board.now && board.now < end;
     const free = at.weekday === "Sat" || at.weekday === "Sun";
     const box = element("div", `date${today ? " today" : ""}${free ? " free" : ""}`);
-    const narrow = perDay < 46;
-    const monthToo = !narrow || at.day === 1 || index === 0;
-    box.append(element("span", "weekday", narrow ? at.weekday.slice(0, 2) : at.weekday));
-    box.append(element("span", "number", monthToo && perDay >= 46 ? `${at.day} ${at.month}` : String(at.day)));
-    if (today && perDay >= 110) {
+    const narrow = perDay < 66;
+    box.append(element("span", "weekday", perDay < 46 ? at.weekday.slice(0, 2) : at.weekday));
+    box.append(element("span", "number", !narrow ? `${at.day} ${at.month}` : String(at.day)));
+    if (today && perDay >= 165) {
       box.append(element("span", "mark", "today"));
     }
     made.push(lay(box, axis.x(start), axis.x(end) - axis.x(start)));

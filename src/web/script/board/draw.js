@@ -187,21 +187,32 @@ function workCell(look, row, cell) {
   made.classList.add("work-cell", kindClass(step.kind), `is-${step.state}`, cell.lanes > 1 ? "half" : "whole");
   for (const [name, on] of /** @type {[string, boolean][]} */ ([
     ["is-presumed", step.presumed ?? false], ["is-pinned", step.pin !== undefined], ["is-unreported", unreported],
-    ["has-moved", isMoved(look, cell)], ["is-try", cell.what === "try"], ["is-slim", width < 30],
+    ["is-leaving", isLeaving(look, step)], ["has-moved", isMoved(look, cell)], ["is-try", cell.what === "try"], ["is-slim", width < 30],
   ])) {
     made.classList.toggle(name, on);
   }
   if (cell.what === "try") {
     const failed = step.tries?.find((tried) => tried.start === cell.start)?.failed;
     made.setAttribute("aria-label", `${step.name}: ${failed ? "failed" : "left before its end"}, ${place(look, row, cell)}`);
-    made.append(element("span", "label", width < 60 ? "✕" : failed ? "✕ failed" : "✕ left"));
+    made.append(label(width < 60 ? "✕" : failed ? "✕ failed" : "✕ left"));
     return made;
   }
   made.setAttribute("aria-label", stepText(board, cell.step));
   made.title = stepText(board, cell.step);
   if (width >= 13) {
-    made.append(element("span", "label", width < 44 ? kindLetters(step.kind) : labelOf(look, row, cell)));
+    made.append(label(width < 44 ? kindLetters(step.kind) : labelOf(look, row, cell)));
   }
+  return made;
+}
+
+/**
+ * What is written on a cell by the style, for the eye: the cell's name says more.
+ * @param {string} text
+ * @param {string} [className]
+ */
+function label(text, className = "label") {
+  const made = element("span", className);
+  made.dataset.label = text;
   return made;
 }
 
@@ -243,12 +254,13 @@ function dayCell(look, row, cell) {
   const done = steps.every((step) => step.state === "done");
   made.classList.add("day-cell", done ? "is-done" : "is-planned");
   made.classList.toggle("has-moved", cell.steps.some((step) => isMoved(look, { ...cell, step })));
+  made.classList.toggle("is-leaving", steps.some((step) => isLeaving(look, step)));
   made.classList.toggle("is-try", cell.what === "try");
   made.classList.toggle("is-pinned", steps.some((step) => step.pin));
   const kinds = [...new Set(steps.map((step) => step.kind))];
   kinds.slice(-4).forEach((kind) => made.append(element("i", kindClass(kind))));
   const letters = cell.what === "try" ? "✕" : kindLetters(kinds.at(-1) ?? "other");
-  made.append(element("span", "letters", letters));
+  made.append(label(letters, "letters"));
   const text = steps.map((step) => `${step.name} (${kindName(step.kind)}), ${stateName(step, board.now)}`);
   const where = row.kind === "crew" ? [...new Set(cell.steps.map((step) => houseOf(board, step)?.name))].join(", ") : place(look, row, cell);
   made.title = `${dayClock(cell.start, board.time_zone)}, ${where}: ${text.join("; ")}`;
@@ -275,6 +287,16 @@ function cellElement(look, cell) {
 function isMoved(look, cell) {
   const step = look.model.board.steps[cell.step];
   return step !== undefined && look.moved.has(`${look.model.board.jobs[step.job]?.key}/${step.key}`);
+}
+
+/**
+ * Whether the answer to a question has the step elsewhere.
+ * @param {Look} look
+ * @param {import("./types.js").Step} step
+ */
+function isLeaving(look, step) {
+  const job = look.model.board.jobs[step.job]?.key;
+  return look.ghosts.some((ghost) => ghost.step === step.key && ghost.job === job);
 }
 
 /**

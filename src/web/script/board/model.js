@@ -39,11 +39,11 @@ export function model(board, chances) {
   const dayOf = days(board);
   const crews = board.crews.map((crew, index) => {
     const cells = cellsOf(board, board.steps.map((_, number) => number), (step) => step.crew === index);
-    return row(board, dayOf, "crew", index, crew.key, cells, [], crewText(board, index, cells));
+    return row(dayOf, "crew", index, crew.key, cells, [], crewText(board, index, cells));
   });
   const jobs = board.jobs.map((job, index) => {
     const cells = cellsOf(board, stepsOfJob[index] ?? [], () => true);
-    return row(board, dayOf, "job", index, job.key, cells, waitsOfJob[index] ?? [], jobText(board, index, cells));
+    return row(dayOf, "job", index, job.key, cells, waitsOfJob[index] ?? [], jobText(board, index, cells));
   });
   const flags = board.jobs.map((_, index) => flagsOf(board, index, stepsOfJob[index] ?? [], known));
   // What stands out comes first; then by name, as they come.
@@ -72,7 +72,6 @@ function days(board) {
 }
 
 /**
- * @param {Board} board
  * @param {(minute: number) => number} dayOf
  * @param {"crew" | "job"} kind
  * @param {number} index
@@ -82,7 +81,11 @@ function days(board) {
  * @param {string} text
  * @returns {Row}
  */
-function row(board, dayOf, kind, index, key, cells, waits, text) {
+function row(dayOf, kind, index, key, cells, waits, text) {
+  // The same piece is in a crew's row and in a job's: two cells.
+  cells.forEach((cell) => {
+    cell.id = `${kind}:${cell.id}`;
+  });
   lanes(cells);
   return { id: `${kind}/${key}`, kind, index, cells, days: byDay(dayOf, kind, key, cells), waits, text: text.toLowerCase() };
 }
