@@ -148,11 +148,13 @@ export function drawDays(axis, head, from, until) {
     const free = at.weekday === "Sat" || at.weekday === "Sun";
     const box = element("div", `date${today ? " today" : ""}${free ? " free" : ""}`);
     const narrow = perDay < 66;
-    box.append(element("span", "weekday", perDay < 46 ? at.weekday.slice(0, 2) : at.weekday));
-    box.append(element("span", "number", !narrow ? `${at.day} ${at.month}` : String(at.day)));
+    const when = element("span", "when-day");
+    when.append(element("span", "weekday", perDay < 46 ? at.weekday.slice(0, 2) : at.weekday));
+    when.append(element("span", "number", narrow ? String(at.day) : `${at.day} ${at.month}`));
     if (today && perDay >= 165) {
-      box.append(element("span", "mark", "today"));
+      when.append(element("span", "mark", "today"));
     }
+    box.append(when);
     made.push(lay(box, axis.x(start), axis.x(end) - axis.x(start)));
     const every = perDay > 700 ? 60 : perDay > 130 ? 180 : 0;
     for (let minute = start + DAWN; every > 0 && minute <= start + DUSK; minute += every) {

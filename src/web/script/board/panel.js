@@ -27,7 +27,7 @@ export function open(title, kind = "") {
   const head = element("div", "panel-head");
   const heading = element("h2", kind ? `with-kind ${kind}` : "", title);
   heading.tabIndex = -1;
-  const away = element("button", "away", "✕");
+  const away = element("button", "shut-panel", "✕");
   away.type = "button";
   away.setAttribute("aria-label", "Close");
   away.dataset.act = "close";
