@@ -8,6 +8,7 @@ use crate::browser::{Cookies, Settings};
 use crate::service::{Service, Stop};
 use crate::webhook::Targets;
 use crate::worker::{Deliver, Prune, Repairs, Worker};
+use clap::builder::BoolishValueParser;
 use std::net::{SocketAddr, TcpListener};
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -41,10 +42,10 @@ pub struct ServeArguments {
 #[derive(Debug, Clone, Copy, clap::Args)]
 pub struct BrowserArguments {
     /// Let people sign in over http: only where the network is trusted. Not needed for this machine itself
-    #[arg(long, env = "TACKFREE_PLAIN_HTTP")]
+    #[arg(long, env = "TACKFREE_PLAIN_HTTP", value_parser = BoolishValueParser::new())]
     pub plain_http: bool,
     /// A proxy of yours ends TLS and passes requests on: the last address in X-Forwarded-For is the browser's
-    #[arg(long, env = "TACKFREE_BEHIND_PROXY", conflicts_with = "plain_http")]
+    #[arg(long, env = "TACKFREE_BEHIND_PROXY", value_parser = BoolishValueParser::new())]
     pub behind_proxy: bool,
 }
 
@@ -163,4 +164,27 @@ pub async fn until_stopped(
     own.store().close().await;
     database.close().await;
     served
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cookies_go_over_http_only_where_that_is_asked_for_or_stays_on_this_machine() {
+        let cookies = |listen: &str, plain_http, behind_proxy| {
+            BrowserArguments { plain_http, behind_proxy }.settings(listen.parse().unwrap()).cookies
+        };
+        for (listen, plain_http, behind_proxy, expected) in [
+            ("127.0.0.1:80", false, false, Cookies::PlainHttp),
+            ("[::1]:80", false, false, Cookies::PlainHttp),
+            ("127.0.0.1:80", false, true, Cookies::OnlyHttps),
+            ("0.0.0.0:80", false, false, Cookies::OnlyHttps),
+            ("192.168.1.4:80", false, true, Cookies::OnlyHttps),
+            ("192.168.1.4:80", true, false, Cookies::PlainHttp),
+            ("192.168.1.4:80", true, true, Cookies::PlainHttp),
+        ] {
+            assert_eq!(cookies(listen, plain_http, behind_proxy), expected, "{listen} {plain_http} {behind_proxy}");
+        }
+    }
 }

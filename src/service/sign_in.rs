@@ -3,7 +3,7 @@
 use super::passwords::{self, Crowded};
 use super::{Service, ServiceError};
 use crate::domain::fault::Fault;
-use crate::store::{FoundBrowser, FoundCrewLink, Holder, NewBrowserSession, Secret, StoreError, TokenRole};
+use crate::store::{FoundBrowser, FoundCrewLink, Holder, NewBrowserSession, Noun, Secret, StoreError, TokenRole};
 use chrono::{DateTime, Duration, Utc};
 use std::net::IpAddr;
 
@@ -109,6 +109,16 @@ impl Service {
         let (_, secret) = session.insert_browser_session(&new).await?;
         session.commit().await?;
         Ok(SignedIn { secret, role: person.role, stays: PERSON_STAYS })
+    }
+
+    /// Names of a link's crew and of the link itself; `None` where it is none, or no longer.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn crew_link(&self, text: &str) -> Result<Option<(String, String)>, ServiceError> {
+        let Some(found) = self.store().find_crew_link(text).await? else { return Ok(None) };
+        let crew = self.store().session(found.company).await?.noun(Noun::Crew, found.crew_id).await?;
+        Ok(Some((crew.name, found.name)))
     }
 
     /// Signs a crew's phone in by its link; `None` where it is none, or no longer.

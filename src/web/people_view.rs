@@ -25,6 +25,9 @@ const SYSTEMS: &[(&str, &str)] = &[
     ("Linux", "Linux"),
 ];
 
+/// Browsers of one person or link that are shown at once; the others at a touch.
+const BROWSERS_SHOWN: usize = 3;
+
 /// The whole page.
 pub(super) fn page(visitor: &Visitor, people: &PeopleView, now: Minute, said: &Said) -> Markup {
     let none = PersonForm::default();
@@ -179,19 +182,23 @@ fn link_card(visitor: &Visitor, zone: Zone, now: Minute, link: &CrewLinkView) ->
 }
 
 fn browsers(visitor: &Visitor, zone: Zone, now: Minute, holder: Holder, all: &[BrowserView], none: &str) -> Markup {
+    let (first, more) = all.split_at(all.len().min(BROWSERS_SHOWN));
+    let one = |browser: &BrowserView| {
+        let device = device(&browser.device);
+        html! {
+            li {
+                span { (device) @if is_own(visitor, holder, browser.id) { " " span.mark { "this one" } } }
+                span.aside { "last used " (ago(zone, now, browser.seen_at)) }
+                (sign_out(visitor, browser.id, &device))
+            }
+        }
+    };
     html! {
-        @if all.is_empty() {
-            p.aside.where { (none) }
-        } @else {
-            ul.where {
-                @for browser in all {
-                    @let device = device(&browser.device);
-                    li {
-                        span { (device) @if is_own(visitor, holder, browser.id) { " " span.mark { "this one" } } }
-                        span.aside { "last used " (ago(zone, now, browser.seen_at)) }
-                        (sign_out(visitor, browser.id, &device))
-                    }
-                }
+        @if all.is_empty() { p.aside.where { (none) } } @else { ul.where { @for browser in first { (one(browser)) } } }
+        @if !more.is_empty() {
+            details.more {
+                summary { (more.len()) " more" }
+                ul.where { @for browser in more { (one(browser)) } }
             }
         }
     }
@@ -228,7 +235,7 @@ fn device(text: &str) -> String {
 pub(super) fn password_once(set: &WithPassword, what: &str) -> Markup {
     html! {
         div.once role="status" {
-            p { b { (set.person.name) } " " (what) ". This is shown once: tell them now, and not by the same way twice." }
+            p { b { (set.person.name) } " " (what) ". The password is shown this once: tell it to them now." }
             dl {
                 div { dt { "Sign-in name" } dd { code { (set.person.sign_in_name) } } }
                 div { dt { "Password" } dd { code data-copy { (set.password) } } }

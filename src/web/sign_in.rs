@@ -143,22 +143,23 @@ pub(super) async fn sign_out(
 
 /// `GET /crew/SECRET`: nothing happens yet, because programs that show what is behind a link look at it too.
 pub(super) async fn link(service: web::Data<Service>, secret: web::Path<String>) -> HttpResponse {
-    let found = match service.store().find_crew_link(&secret).await {
-        Ok(Some(found)) => found,
+    let (crew, name) = match service.crew_link(&secret).await {
+        Ok(Some(names)) => names,
         Ok(None) => return no_such_link(),
-        Err(error) => return reply::failed(&error.into()),
+        Err(error) => return reply::failed(&error),
     };
     let body = html! {
         main.door {
             div.planks aria-hidden="true" { i.k-sand {} i.k-treat-a {} i.k-check {} i.k-seal {} i.k-coat {} }
-            h1 { (found.name) }
-            p { "This link is for one crew's phone. It shows that crew's work, and what is reported from this phone is \
+            h1 { (crew) }
+            @if name != crew { p.place { (name) } }
+            p { "This link is for a phone of this crew. The phone shows the crew's work, and what is reported from it is \
                  reported by the crew." }
-            form.fields method="post" { button.main { "Use this phone for " (found.name) } }
+            form.fields method="post" { button.main { "Use this phone for " (crew) } }
             p.aside { "The phone stays signed in until the office takes the link back. Keep the link to yourself." }
         }
     };
-    reply::unkept(reply::door(StatusCode::OK, &shell::page(&found.name, &body)))
+    reply::unkept(reply::door(StatusCode::OK, &shell::page(&crew, &body)))
 }
 
 /// `POST /crew/SECRET`.
