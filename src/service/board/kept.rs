@@ -8,9 +8,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 /// Companies whose chances are kept at once; some hundred kilobytes each at most.
 const COMPANIES_MAX: usize = 64;
 
-/// By company: for which state of things, and what came out.
+/// For which state of things, and what came out.
+type Known = (String, Arc<BoardChances>);
+
+/// By company.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Kept(Arc<Mutex<BTreeMap<CompanyId, (String, Arc<BoardChances>)>>>);
+pub(crate) struct Kept(Arc<Mutex<BTreeMap<CompanyId, Known>>>);
 
 impl Kept {
     /// If they are of this state.
