@@ -199,12 +199,16 @@ async fn sessions_end_by_themselves() {
     let app = app::start().await;
     let office = small_office(&app).await;
     let anna = person(&app, &office, "anna", RoleDto::Viewer).await;
-    let (mut used, mut idle) = (browser(&app), browser(&app));
+    let (mut used, mut idle, mut forgotten) = (browser(&app), browser(&app), browser(&app));
     used.sign_in(&anna).await;
+    forgotten.sign_in(&anna).await;
     idle.sign_in(&anna).await;
     for day in 1..=29 {
         app.clock.set(monday() + Duration::days(day));
         assert!(used.is_in().await, "day {day}");
+        if day == 3 {
+            assert!(!forgotten.is_in().await, "it was never used");
+        }
         // Noted as used on the second day, it is still in on the fourth, and from then on left alone.
         if day == 2 || day == 4 {
             assert!(idle.is_in().await, "day {day}");

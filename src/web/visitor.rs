@@ -55,6 +55,7 @@ impl Visitor {
     ///
     /// # Errors
     /// The page that says that this one is for others.
+    #[allow(clippy::result_large_err, reason = "the page is made only to be sent, at once")]
     pub fn only(&self, roles: &[TokenRole]) -> Result<(), HttpResponse> {
         if roles.contains(&self.role) { Ok(()) } else { Err(reply::forbidden(self)) }
     }
