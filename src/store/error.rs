@@ -237,7 +237,7 @@ fn broken_link(constraint: &str, message: &str) -> Refusal {
         | "feed_crew_fkey"
         | "person_crew_fkey"
         | "crew_link_crew_fkey" => unknown("crew"),
-        "plan_row_plan_fkey" => unknown("plan"),
+        "plan_row_plan_fkey" | "plan_job_plan_fkey" | "plan_job_rows_fkey" => unknown("plan"),
         _ => Refusal::Other,
     }
 }

@@ -26,6 +26,8 @@ const RIGHTS: &[(&str, &str)] = &[
     ("step_record", "SELECT, INSERT"),
     ("plan", "SELECT, INSERT, UPDATE"),
     ("plan_row", "SELECT, INSERT, DELETE"),
+    ("plan_job", "SELECT, INSERT, DELETE"),
+    ("plan_piece", "SELECT"),
     ("booking", "SELECT, INSERT, UPDATE, DELETE"),
     ("token", "SELECT, INSERT, UPDATE"),
     ("feed", "SELECT, INSERT, UPDATE"),

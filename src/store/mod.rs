@@ -20,7 +20,7 @@
 //! | `differences` | what one plan has elsewhere than another |
 //! | `copy` | rows as binary COPY |
 //! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
-//! | `planning` | the whole planning input at once |
+//! | `planning`, `shelf` | the whole planning input at once; what of it was read before |
 //! | `repairs` | what has changed since the promise was last looked at, and whose turn it is |
 //! | `fetches` | what the weather service said last |
 //! | `tokens`, `feeds`, `secret` | who may come in |
@@ -63,6 +63,7 @@ mod publish;
 mod records;
 mod repairs;
 mod secret;
+mod shelf;
 mod tokens;
 mod webhooks;
 
