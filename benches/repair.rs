@@ -102,6 +102,7 @@ async fn main() {
     let situation = generate::fleet(seed, houses as usize, crews as usize);
     let test = store::fresh_store().await;
     let mut life = Life::begin(test.store.clone(), &situation, 500).await;
+    tackfree::weather::fetch::provide_tls();
     let mut office = Office::of(&life).await;
     let (mut reports, mut repairs, mut times) = (Vec::new(), Vec::new(), Vec::new());
     let mut moved = 0;

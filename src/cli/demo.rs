@@ -42,6 +42,9 @@ pub struct DemoArguments {
     /// Pretend that the town lies in this time zone (IANA name)
     #[arg(long, value_name = "ZONE")]
     pub time_zone: Option<String>,
+    /// Give the company more houses and crews, up to a hundred houses
+    #[arg(long, value_name = "COUNT", default_value_t = 14, value_parser = clap::value_parser!(u8).range(14..=demo::HOUSES_MAX as i64))]
+    pub houses: u8,
     /// Print the week and stop, instead of serving on
     #[arg(long)]
     pub once: bool,
@@ -82,7 +85,7 @@ pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Re
     let service = service.with_webhook_targets(arguments.webhooks.targets());
     let address = listener.local_addr().unwrap_or(arguments.listen);
     let base = format!("http://{address}");
-    let outcome = load_and_show(&service, arguments.time_zone.as_deref(), &base, began).await;
+    let outcome = load_and_show(&service, arguments, &base, began).await;
     match outcome {
         Ok(text) => print!("{text}"),
         Err(refusal) => {
@@ -100,11 +103,13 @@ pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Re
 
 async fn load_and_show(
     service: &Service,
-    time_zone: Option<&str>,
+    arguments: &DemoArguments,
     base: &str,
     began: Instant,
 ) -> Result<String, Refusal> {
-    let document = demo::document(service.now_minute(), time_zone).map_err(defect)?;
+    let document =
+        demo::larger_document(service.now_minute(), arguments.time_zone.as_deref(), usize::from(arguments.houses));
+    let document = document.map_err(defect)?;
     // Read as any planning file is, so that what is wrong with it would be told the same way.
     let text = document.to_string();
     parse_planning_file(&text).map_err(|faults| plan::unusable("the demo's company", &faults))?;

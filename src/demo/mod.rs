@@ -1,9 +1,11 @@
 //! The demo: an invented company, told relative to the day it is started on, and real hourly weather. The data is in
 //! `demo/`; here its relative instants become real ones. Loading it goes through the same use cases as the API.
 
+mod larger;
 mod readings;
 mod weather;
 
+pub use larger::HOUSES_MAX;
 pub use readings::{CheckReadings, divided, readings};
 
 use crate::domain::time::Minute;
@@ -34,7 +36,13 @@ pub enum DemoError {
 
 /// The demo company's planning file for a start at `now`, its weather included, in its own time zone or another one.
 pub fn document(now: Minute, time_zone: Option<&str>) -> Result<Value, DemoError> {
+    larger_document(now, time_zone, 0)
+}
+
+/// As [`document`], with at least so many houses, up to [`HOUSES_MAX`].
+pub fn larger_document(now: Minute, time_zone: Option<&str>, houses: usize) -> Result<Value, DemoError> {
     let mut document: Value = serde_json::from_str(COMPANY)?;
+    larger::enlarge(&mut document, houses.min(HOUSES_MAX));
     if let Some(time_zone) = time_zone {
         document["settings"]["time_zone"] = time_zone.into();
     }

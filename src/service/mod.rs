@@ -33,12 +33,14 @@
 //! | `imports`, `exports`, `export_tables` | tables of houses and crews taken in; everything to take along |
 //! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
+//! | `board` | the office's board: crews, chains, waits, weather |
 //! | `feed_days`, `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
 mod air_readings;
 mod attempts;
 mod bench;
+mod board;
 mod calendar_cache;
 mod calendar_events;
 mod calendar_waits;
@@ -92,6 +94,11 @@ mod wire;
 
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
 pub use air_readings::{AirReadingBody, AirReadingView};
+pub use board::{
+    BOARD_DAYS_DEFAULT, Board, BoardAsked, BoardChance, BoardChances, BoardCrew, BoardDay, BoardEarlier, BoardFound,
+    BoardHouse, BoardJob, BoardLimits, BoardPlan, BoardRegion, BoardRepairs, BoardStateDto, BoardStep, BoardStepView,
+    BoardTry, BoardUnplaced, BoardWait, BoardWaitKind,
+};
 pub use calendar_cache::RenderedCalendar;
 pub use calendar_events::kind_word;
 pub use care::CareNote;
@@ -167,6 +174,7 @@ pub struct Service {
     webhook_targets: Targets,
     wakes: Wakes,
     stopping: Stop,
+    board_kept: board::Kept,
     passwords: Passwords,
     attempts: Arc<Attempts>,
     calendars: calendar_cache::CalendarCache,
@@ -190,6 +198,7 @@ impl Service {
             webhook_targets: Targets::default(),
             wakes: Wakes::default(),
             stopping: Stop::default(),
+            board_kept: board::Kept::default(),
             passwords: Passwords::default(),
             attempts: Arc::default(),
             calendars: calendar_cache::CalendarCache::default(),

@@ -150,7 +150,7 @@ impl Service {
     }
 }
 
-async fn newest_proposal(session: &mut Session) -> Result<Option<Uuid>, ServiceError> {
+pub(super) async fn newest_proposal(session: &mut Session) -> Result<Option<Uuid>, ServiceError> {
     let Some(newest) = session.repairs(None, 1).await?.into_iter().next() else { return Ok(None) };
     if newest.outcome == RepairOutcome::Published {
         return Ok(None);

@@ -15,6 +15,7 @@
 //! | `records`, `experience` | what happened on the floor; counts over it |
 //! | `events` | what happened, as it was told |
 //! | `air_readings` | air measured in houses |
+//! | `board` | whether anything that the office's board shows has changed |
 //! | `plans` | plans and their rows |
 //! | `differences` | what one plan has elsewhere than another |
 //! | `copy` | rows as binary COPY |
@@ -31,6 +32,7 @@
 //! | `cluster` | the private PostgreSQL that the program runs when no other is named |
 
 mod air_readings;
+mod board;
 mod bookings;
 mod browser_sessions;
 mod chains;

@@ -12,6 +12,7 @@
 //! | `people`, `people_view` | the office's page of people |
 //! | `welcome` | the first page |
 //! | `week` | head and foot of a week, and which body it gets |
+//! | `board_page` | the office's board, drawn by its script |
 //! | `board` | the body for the office: crews down, days across |
 //! | `days` | the body for a crew, a house, a customer: one column a day |
 //! | `day_sheet` | a crew's day on paper |
@@ -21,6 +22,7 @@
 //! | `words` | times, dates and kinds of work |
 
 mod board;
+mod board_page;
 mod day_sheet;
 mod days;
 mod line;
@@ -60,7 +62,8 @@ pub fn configure(service: Service, settings: Settings) -> impl Fn(&mut web::Serv
             .app_data(web::Data::new(Browsers::new(service.clone(), settings)))
             .configure(door)
             .configure(people::configure)
-            .service(page("/script/{name}.js").route(web::get().to(script::serve)))
+            .service(page("/script/{name:[a-z/]+}.js").route(web::get().to(script::serve)))
+            .service(page("/board").route(web::get().to(board_page::look)))
             .service(page("/").route(web::get().to(welcome)))
             .service(page("/week/{secret}").route(web::get().to(week)))
             .service(page("/day-sheet/{secret}").route(web::get().to(sheet)))

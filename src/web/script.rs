@@ -5,8 +5,29 @@ use super::reply;
 use actix_web::{HttpRequest, HttpResponse, web};
 
 /// Names and contents. What a module imports from another is here too.
-const SCRIPTS: &[(&str, &str)] =
-    &[("copy", include_str!("script/copy.js")), ("request", include_str!("script/request.js"))];
+const SCRIPTS: &[(&str, &str)] = &[
+    ("board", include_str!("script/board.js")),
+    ("board/alerts", include_str!("script/board/alerts.js")),
+    ("board/asking", include_str!("script/board/asking.js")),
+    ("board/axis", include_str!("script/board/axis.js")),
+    ("board/dates", include_str!("script/board/dates.js")),
+    ("board/dom", include_str!("script/board/dom.js")),
+    ("board/draw", include_str!("script/board/draw.js")),
+    ("board/grid", include_str!("script/board/grid.js")),
+    ("board/keys", include_str!("script/board/keys.js")),
+    ("board/live", include_str!("script/board/live.js")),
+    ("board/load", include_str!("script/board/load.js")),
+    ("board/model", include_str!("script/board/model.js")),
+    ("board/move", include_str!("script/board/move.js")),
+    ("board/office", include_str!("script/board/office.js")),
+    ("board/panel", include_str!("script/board/panel.js")),
+    ("board/question", include_str!("script/board/question.js")),
+    ("board/say", include_str!("script/board/say.js")),
+    ("board/types", include_str!("script/board/types.js")),
+    ("board/words", include_str!("script/board/words.js")),
+    ("copy", include_str!("script/copy.js")),
+    ("request", include_str!("script/request.js")),
+];
 
 /// `GET /script/NAME.js`.
 pub(super) async fn serve(request: HttpRequest, name: web::Path<String>) -> HttpResponse {

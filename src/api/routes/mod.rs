@@ -1,6 +1,7 @@
 //! One module for each noun; what they share is in `nouns`.
 
 mod air_readings;
+mod board;
 mod calculations;
 mod calendar;
 mod chances;
@@ -52,6 +53,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(plans::configure)
             .configure(repairs::configure)
             .configure(chances::configure)
+            .configure(board::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
             .configure(letters::configure)
