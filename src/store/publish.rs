@@ -34,8 +34,8 @@ impl Session {
         self.publish(id, version, at, None).await
     }
 
-    /// As [`Session::publish_plan`], by somebody who knows that nothing differs but in these jobs: no others are looked
-    /// at.
+    /// As [`Session::publish_plan`], by somebody who knows that nothing differs but in these jobs, whose rows the plan does
+    /// not share: no others are looked at.
     ///
     /// # Errors
     /// As there.
@@ -132,13 +132,15 @@ async fn write_difference(
 /// What was begun, and the plan says nothing about the step: its job is over, and it stays in the calendar as what
 /// happened.
 macro_rules! settle {
-    ($which:literal) => {
+    ($pieces:literal, $which:literal) => {
         concat!(
             "UPDATE booking b SET left_at = $3
              WHERE b.company_id = $1 AND b.left_at IS NULL",
             $which,
             " AND NOT EXISTS (
-                  SELECT FROM plan_piece p
+                  SELECT FROM ",
+            $pieces,
+            " p
                   WHERE (p.company_id, p.plan_id, p.job_id, p.step_key) = ($1, $2, b.job_id, b.step_key))
               AND (b.fixed OR EXISTS (
                   SELECT FROM step_record r
@@ -150,13 +152,15 @@ macro_rules! settle {
 
 /// What else the plan does not give to this crew any more.
 macro_rules! call_off {
-    ($which:literal) => {
+    ($pieces:literal, $which:literal) => {
         concat!(
             "UPDATE booking b SET left_at = $3, cancelled = true, sequence = b.sequence + 1, last_modified = $3
              WHERE b.company_id = $1 AND b.left_at IS NULL",
             $which,
             " AND NOT EXISTS (
-                  SELECT FROM plan_piece p
+                  SELECT FROM ",
+            $pieces,
+            " p
                   WHERE (p.company_id, p.plan_id, p.job_id, p.step_key, p.piece_no, p.crew_id)
                       = ($1, $2, b.job_id, b.step_key, b.piece_no, b.crew_id))"
         )
@@ -166,7 +170,7 @@ macro_rules! call_off {
 /// What the same crew does at another time, with other gear, or again after it was called off. Gear alone is no new
 /// revision of a calendar event.
 macro_rules! change {
-    ($which:literal) => {
+    ($pieces:literal, $which:literal) => {
         concat!(
             "UPDATE booking b
              SET during = p.during, fixed = p.fixed, run = p.run, units = p.units, left_at = NULL, cancelled = false,
@@ -177,7 +181,7 @@ macro_rules! change {
                  last_modified = CASE WHEN b.during = p.during AND NOT b.cancelled THEN b.last_modified ELSE $3 END
              FROM (
                  SELECT *, hashtextextended(job_id::text || '/' || run_key, 0) AS run
-                 FROM plan_piece WHERE company_id = $1 AND plan_id = $2",
+                 FROM ", $pieces, " WHERE company_id = $1 AND plan_id = $2",
             $which,
             ") p
              WHERE (b.company_id, b.job_id, b.step_key, b.piece_no, b.crew_id)
@@ -190,14 +194,14 @@ macro_rules! change {
 
 /// What this crew did not have before. The event goes on counting where another crew's left off.
 macro_rules! add {
-    ($which:literal) => {
+    ($pieces:literal, $which:literal) => {
         concat!(
             "INSERT INTO booking (company_id, job_id, step_key, piece_no, crew_id, during, fixed, run, units, sequence,
                                   last_modified)
              SELECT $1, p.job_id, p.step_key, p.piece_no, p.crew_id, p.during, p.fixed,
                     hashtextextended(p.job_id::text || '/' || p.run_key, 0), p.units, coalesce(1 + before.sequence, 0),
                     $3
-             FROM (SELECT * FROM plan_piece WHERE company_id = $1 AND plan_id = $2",
+             FROM (SELECT * FROM ", $pieces, " WHERE company_id = $1 AND plan_id = $2",
             $which,
             ") p
              LEFT JOIN (
@@ -212,14 +216,14 @@ macro_rules! add {
 }
 
 macro_rules! statements {
-    ($which:literal) => {
-        [settle!($which), call_off!($which), change!($which), add!($which)]
+    ($pieces:literal, $which:literal) => {
+        [settle!($pieces, $which), call_off!($pieces, $which), change!($pieces, $which), add!($pieces, $which)]
     };
 }
-/// For all jobs.
-const WHOLE: [&str; 4] = statements!("");
-/// For some.
-const TOUCHED: [&str; 4] = statements!(" AND job_id = ANY($4)");
+/// For all jobs, wherever their rows are.
+const WHOLE: [&str; 4] = statements!("plan_piece", "");
+/// For some, whose rows are the plan's own.
+const TOUCHED: [&str; 4] = statements!("plan_row", " AND job_id = ANY($4)");
 
 /// The first two works of one crew at the same time. PostgreSQL keeps the values of a violation to itself where row
 /// security holds, so they are looked for.
