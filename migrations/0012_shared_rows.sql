@@ -12,8 +12,11 @@ CREATE TABLE plan_job (
 );
 INSERT INTO plan_job SELECT DISTINCT company_id, plan_id, job_id, plan_id FROM plan_row;
 
--- That plan and rows exist is asked once a statement, as it is for the rows themselves.
-CREATE FUNCTION plan_job_check() RETURNS trigger LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+-- That plan and rows exist is asked once a statement, as it is for the rows themselves. Job by job, by the key: the rows of
+-- all plans there ever were would be read through otherwise.
+CREATE FUNCTION plan_job_check() RETURNS trigger LANGUAGE plpgsql
+    SET search_path = public, pg_temp SET enable_hashjoin = off SET enable_mergejoin = off SET enable_seqscan = off
+AS $$
 BEGIN
     IF EXISTS (SELECT FROM fresh f WHERE NOT EXISTS (
                    SELECT FROM plan_row r

@@ -1,6 +1,7 @@
 //! What one plan has elsewhere than another, and when each job ends in a plan: worked out where the rows are, because
 //! most of them are the same.
 
+use super::publish::by_keys;
 use super::{Session, StoreError};
 use chrono::{DateTime, Utc};
 use sqlx::FromRow;
@@ -109,10 +110,12 @@ impl Session {
     where
         T: for<'r> FromRow<'r, sqlx::postgres::PgRow> + Send + Unpin,
     {
-        let mut query = sqlx::query_as(statement).bind(self.company.0).bind(old).bind(new);
-        if let Some(touched) = touched {
-            query = query.bind(touched);
-        }
-        Ok(query.fetch_all(self.db()).await?)
+        let company = self.company.0;
+        let query = sqlx::query_as(statement).bind(company).bind(old).bind(new);
+        let Some(touched) = touched else { return Ok(query.fetch_all(self.db()).await?) };
+        by_keys(self.db(), "off").await?;
+        let found = query.bind(touched).fetch_all(self.db()).await?;
+        by_keys(self.db(), "on").await?;
+        Ok(found)
     }
 }
