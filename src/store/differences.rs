@@ -1,7 +1,7 @@
 //! What one plan has elsewhere than another, and when each job ends in a plan: worked out where the rows are, because
 //! most of them are the same.
 
-use super::publish::by_keys;
+use super::publish::set_joins;
 use super::{Session, StoreError};
 use chrono::{DateTime, Utc};
 use sqlx::FromRow;
@@ -113,9 +113,9 @@ impl Session {
         let company = self.company.0;
         let query = sqlx::query_as(statement).bind(company).bind(old).bind(new);
         let Some(touched) = touched else { return Ok(query.fetch_all(self.db()).await?) };
-        by_keys(self.db(), "off").await?;
+        set_joins(self.db(), &["hashjoin", "seqscan"], "off").await?;
         let found = query.bind(touched).fetch_all(self.db()).await?;
-        by_keys(self.db(), "on").await?;
+        set_joins(self.db(), &["hashjoin", "seqscan"], "on").await?;
         Ok(found)
     }
 }

@@ -119,28 +119,27 @@ async fn write_difference(
             sqlx::query("SET LOCAL enable_nestloop = on").execute(&mut *db).await?;
         }
         Some(touched) => {
-            // A few rows by their keys, whatever is thought of how many there are.
-            by_keys(db, "off").await?;
+            set_joins(db, &["mergejoin", "seqscan"], "off").await?;
             for (statement, count) in TOUCHED.into_iter().zip(&mut counts) {
                 let query = sqlx::query(statement).bind(company).bind(plan).bind(at).bind(touched);
                 *count = query.execute(&mut *db).await?.rows_affected();
             }
-            by_keys(db, "on").await?;
+            set_joins(db, &["mergejoin", "seqscan"], "on").await?;
         }
     }
     let [settled, called_off, changed, added] = counts;
     Ok([settled + called_off, changed, added])
 }
 
-/// Until the transaction ends: whether joins may read whole tables.
-pub(super) async fn by_keys(db: &mut PgConnection, others: &'static str) -> Result<(), sqlx::Error> {
-    sqlx::query(
-        "SELECT set_config(name, $1, true) FROM unnest('{enable_hashjoin,enable_mergejoin,enable_seqscan}'::text[]) AS name",
-    )
-    .bind(others)
-    .execute(db)
-    .await
-    .map(drop)
+/// For what is found by keys among the rows of all plans there ever were, until it is set back or the transaction ends:
+/// new rows are in no statistics yet, and tables would be read through for a handful.
+pub(super) async fn set_joins(db: &mut PgConnection, which: &[&str], to: &'static str) -> Result<(), sqlx::Error> {
+    sqlx::query("SELECT set_config('enable_' || name, $2, true) FROM unnest($1::text[]) AS name")
+        .bind(which)
+        .bind(to)
+        .execute(db)
+        .await
+        .map(drop)
 }
 
 /// What was begun, and the plan says nothing about the step: its job is over, and it stays in the calendar as what
