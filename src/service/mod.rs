@@ -29,6 +29,7 @@
 //! | `care` | the last coat of each job, and what follows from it |
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
+//! | `crew_day` | what one crew does on a day, and has to know for it |
 //! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
 //! | `feed_weeks` | what a page shows to whoever knows a calendar's address |
@@ -45,6 +46,7 @@ mod checks;
 pub mod clock;
 mod companies;
 mod compare;
+mod crew_day;
 mod difference;
 mod directory;
 mod error;
@@ -89,6 +91,9 @@ pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
+pub use crew_day::{
+    AreaToReadDto, CheckSheetDto, CrewDayDto, CrewWorkDto, CrewWorksDto, DwellDto, RunningWaitDto, StepStandingDto,
+};
 pub use difference::{
     AlternativeView, Alternatives, CrewDayView, CustomerNewsView, DifferenceView, EmphasisDto, JobFinishView,
     MovedView, VisitView,

@@ -13,6 +13,7 @@
 //! | `welcome` | the first page |
 //! | `week` | head and foot of a week, and which body it gets |
 //! | `board` | the body for the office: crews down, days across |
+//! | `day` | a crew's day on its phone |
 //! | `days` | the body for a crew, a house, a customer: one column a day |
 //! | `line` | a house's week drawn to scale |
 //! | `load` | what to load for a day, what to beware of in a house |
@@ -20,6 +21,7 @@
 //! | `words` | times, dates and kinds of work |
 
 mod board;
+mod day;
 mod days;
 mod line;
 mod load;
@@ -57,7 +59,9 @@ pub fn configure(service: Service, settings: Settings) -> impl Fn(&mut web::Serv
             .app_data(web::Data::new(Browsers::new(service.clone(), settings)))
             .configure(door)
             .configure(people::configure)
-            .service(page("/script/{name}.js").route(web::get().to(script::serve)))
+            .service(page("/script/{name:[a-z/]+}.js").route(web::get().to(script::serve)))
+            .service(page("/day").route(web::get().to(day::look)))
+            .service(page("/day-worker.js").route(web::get().to(day::worker)))
             .service(page("/").route(web::get().to(welcome)))
             .service(page("/week/{secret}").route(web::get().to(week)))
             .service(page("/page.css").route(web::get().to(style)))

@@ -5,8 +5,23 @@ use super::reply;
 use actix_web::{HttpRequest, HttpResponse, web};
 
 /// Names and contents. What a module imports from another is here too.
-const SCRIPTS: &[(&str, &str)] =
-    &[("copy", include_str!("script/copy.js")), ("request", include_str!("script/request.js"))];
+const SCRIPTS: &[(&str, &str)] = &[
+    ("copy", include_str!("script/copy.js")),
+    ("day", include_str!("script/day.js")),
+    ("day/alarm", include_str!("script/day/alarm.js")),
+    ("day/cards", include_str!("script/day/cards.js")),
+    ("day/clocks", include_str!("script/day/clocks.js")),
+    ("day/dom", include_str!("script/day/dom.js")),
+    ("day/events", include_str!("script/day/events.js")),
+    ("day/keep", include_str!("script/day/keep.js")),
+    ("day/outbox", include_str!("script/day/outbox.js")),
+    ("day/ask", include_str!("script/day/ask.js")),
+    ("day/queue", include_str!("script/day/queue.js")),
+    ("day/readings", include_str!("script/day/readings.js")),
+    ("day/refresh", include_str!("script/day/refresh.js")),
+    ("day/treat", include_str!("script/day/treat.js")),
+    ("request", include_str!("script/request.js")),
+];
 
 /// `GET /script/NAME.js`.
 pub(super) async fn serve(request: HttpRequest, name: web::Path<String>) -> HttpResponse {

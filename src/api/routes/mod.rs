@@ -5,6 +5,7 @@ mod calculations;
 mod calendar;
 mod chances;
 mod companies;
+mod crew_days;
 mod events;
 mod feeds;
 mod health;
@@ -50,6 +51,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(chances::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
+            .configure(crew_days::configure)
             .configure(letters::configure)
             .configure(planning_file::configure)
             .configure(feeds::configure)
