@@ -67,8 +67,10 @@ function drawLine() {
   const reports = waiting === 1 ? "1 report" : `${waiting} reports`;
   const net = must("#net");
   net.dataset["line"] = line;
+  const refused = queue.all().filter((entry) => entry.state === "refused").length;
+  const arrived = refused ? "Not every report was taken: see below." : `All reports have arrived. ${clock(Date.now())}`;
   const words = {
-    idle: waiting ? `${reports} to send.` : `All reports have arrived. ${clock(Date.now())}`,
+    idle: waiting ? `${reports} to send.` : arrived,
     sending: `Sending ${reports} …`,
     offline: waiting ? `No net. ${reports} kept on this phone, sent when the net is back.` : "No net. This is the day as it was last seen.",
     "signed-out": `This phone is signed out. ${waiting ? `${reports} kept here.` : ""} `,
