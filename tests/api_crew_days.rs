@@ -107,6 +107,7 @@ async fn waits_run_from_what_was_reported_and_stretch_with_the_air() {
         (&wait["after"], &wait["before"], &wait["keep_off"]),
         (&json!("Coat"), &json!("Hand-over"), &json!(true))
     );
+    assert_eq!(wait["before_step"], "hand-over");
     let ready = DateTime::parse_from_rfc3339(wait["ready_at"].as_str().unwrap()).unwrap().to_utc();
     // 1,440 minutes on the label: never sooner than that by less than the air allows (half), and it has an end.
     assert!(ready >= at(420 + 720) && ready <= at(420 + 3 * 1440), "{wait}");

@@ -38,6 +38,18 @@ const CHAINS = new Map([
     ],
     waits: [{ from: "treat-a", to: "treat-b", kind: "dwell", min_minutes: 10, max: { minutes: 15, on_exceed: "forbid" } }],
   }],
+  ["fir", {
+    people: 1,
+    areas: [{ name: "Living room", area_sqft: 300 }, { name: "Hall", area_sqft: 100 }],
+    steps: [["treat-a", "A", 20], ["treat-b", "B", 15]].map(([key, part, rate]) => {
+      return { key, name: `Treat, part ${part}`, kind: `treat_${part.toLowerCase()}`, rolling: { sqft_per_minute: rate, even_out_seconds: 60, change_over_seconds: 120 } };
+    }),
+    waits: [{ from: "treat-a", to: "treat-b", kind: "dwell", min_minutes: 10, max: { minutes: 15, on_exceed: "forbid" } }],
+  }],
+  ["ash", {
+    steps: [{ key: "coat-1", name: "First coat", kind: "coat", minutes: 30 }, { key: "coat-2", name: "Second coat", kind: "coat", minutes: 30 }],
+    waits: [{ from: "coat-1", to: "coat-2", min_minutes: 180, film: "waterborne", keep_off: true, max: { minutes: 2_880, on_exceed: "forbid" } }],
+  }],
 ]);
 
 async function api(demo, method, path, body, headers = {}) {
@@ -64,9 +76,9 @@ async function until(what, ask) {
 
 /** A crew of its own, with one job that its name says, and its phone, signed in. */
 async function phoneOf(demo, chromium, job, look = {}) {
-  const { steps, waits } = CHAINS.get(job);
-  await api(demo, "POST", "/v1/crews", { key: `crew-${job}`, name: `Crew ${job}`, head_count: 2, skills: [], time_zone: ZONE, calendar: ALWAYS });
-  await api(demo, "POST", "/v1/houses", { key: job, name: `${job} Street 4`, address: `${job} Street 4, Harrow Falls`, location: { latitude_deg: 40.7, longitude_deg: -74 }, time_zone: ZONE, access: ALWAYS, areas: AREAS, built_year: 1924 });
+  const { steps, waits, areas = AREAS, people = 2 } = CHAINS.get(job);
+  await api(demo, "POST", "/v1/crews", { key: `crew-${job}`, name: `Crew ${job}`, head_count: people, skills: [], time_zone: ZONE, calendar: ALWAYS });
+  await api(demo, "POST", "/v1/houses", { key: job, name: `${job} Street 4`, address: `${job} Street 4, Harrow Falls`, location: { latitude_deg: 40.7, longitude_deg: -74 }, time_zone: ZONE, access: ALWAYS, areas, built_year: 1924 });
   const pins = steps.map(({ key }) => ({ step: key, crew: `crew-${job}` }));
   await api(demo, "POST", "/v1/jobs", { key: job, name: `Floors of ${job} Street`, house: job, release: `${new Date(Date.now() - 60_000).toISOString().slice(0, 16)}:00Z`, steps, waits, pins });
   await until("a published plan with the job", async () => {
@@ -250,6 +262,42 @@ test("a treatment rings when part B may begin and when it is too late, and is re
   await arrived(phone);
   const events = (await told(demo, "maple")).map(({ kind, event, standing }) => `${kind} ${event.step} ${standing}`);
   assert.deepEqual(events, ["step_started treat-a applied", "step_finished treat-a applied", "step_started treat-b applied", "step_finished treat-b applied"]);
+  noConsoleErrors(phone);
+});
+
+test("a floor is treated section by section, and the server replans the rest", async ({ demo, chromium }) => {
+  const phone = await phoneOf(demo, chromium, "fir");
+  await pressed(phone, card("treat-a"), "Start, section");
+  // One person, 300 and 100 sq ft, at most 168 in a section: see the test of the treatment's own page in the API.
+  await phone.waitForFunction(() => document.querySelectorAll(".treatment .part").length === 3);
+  const planned = await phone.$eval(".treatment", (one) => one.textContent);
+  assert.match(planned, /Living room 0–150 sq ft/);
+  await calm();
+  const replanned = phone.waitForResponse((response) => response.url().endsWith("/treatment-plan") && response.request().method() === "POST");
+  await pressed(phone, card("treat-a"), "Part A begins");
+  assert.equal((await replanned).status(), 200);
+  await calm();
+  await pressed(phone, card("treat-a"), "Part A is rolled");
+  await phone.waitForFunction(() => [...document.querySelectorAll(".treatment button")].map((one) => one.textContent).join().startsWith("Part B begins,Too dry: wet again with A,Part A begins"));
+  await axe(phone, "sections");
+  await fitsAcross(phone);
+  await screenshot(phone, "sections-phone-light", { whole: true });
+  noConsoleErrors(phone);
+});
+
+test("what dries has a clock, and who keeps off is told", async ({ demo, chromium }) => {
+  const phone = await phoneOf(demo, chromium, "ash", { dark: true });
+  await pressed(phone, card("coat-1"), "It is done already");
+  await phone.waitForSelector("dialog[open] input[name=began]");
+  await axe(phone, "when was it");
+  await screenshot(phone, "times-phone-dark");
+  await pressed(phone, "dialog", "Report it so");
+  await arrived(phone);
+  await phone.waitForFunction(() => /^[23] h \d\d min$/.test(document.querySelector(".running .left")?.textContent ?? ""));
+  assert.match(await phone.$eval(".running", (one) => one.textContent), /Film dries after First coat.*then Second coat.*Keep off until then.*Begin no later than/s);
+  assert.match(await phone.$eval(`${card("coat-2")} .not-yet`, (one) => one.textContent), /Not before .* Keep off\./);
+  await axe(phone, "a wait");
+  await screenshot(phone, "wait-phone-dark", { whole: true });
   noConsoleErrors(phone);
 });
 

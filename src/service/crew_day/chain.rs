@@ -131,6 +131,7 @@ pub(super) async fn running(
                     house_name: house.name.clone(),
                     after: after.step.name.clone(),
                     before: before.step.name.clone(),
+                    before_step: wait.to.clone(),
                     film: wait.film,
                     keep_off: wait.keep_off,
                     from: local(from),

@@ -159,6 +159,8 @@ pub struct RunningWaitDto {
     pub after: String,
     /// Name of the step that waits.
     pub before: String,
+    /// Key of the step that waits.
+    pub before_step: String,
     /// What dries.
     pub film: Option<FilmDto>,
     /// Nobody enters before its end.

@@ -3,7 +3,7 @@
 
 use super::super::words;
 use crate::dto::{CautionDto, LocationDto};
-use crate::service::{CrewWorkDto, StepStandingDto, kind_word};
+use crate::service::{CrewWorkDto, RunningWaitDto, StepStandingDto, kind_word};
 use chrono::NaiveDate;
 use maud::{Markup, html};
 use serde::Serialize;
@@ -52,7 +52,7 @@ const fn standing_word(standing: StepStandingDto) -> &'static str {
 }
 
 /// The card; `is_open` for what comes next.
-pub(super) fn work(work: &CrewWorkDto, is_open: bool) -> Markup {
+pub(super) fn work(work: &CrewWorkDto, waits: &[RunningWaitDto], is_open: bool) -> Markup {
     let word = standing_word(work.standing);
     html! {
         details.task.(words::class(work.kind)) open[is_open] id={ "w." (work.job) "." (work.step) "." (work.piece) }
@@ -69,16 +69,23 @@ pub(super) fn work(work: &CrewWorkDto, is_open: bool) -> Markup {
                 span.place { (work.house_name) }
                 span.standing data-standing-words { (standing_words(work)) }
             }
-            div.inner { (inner(work)) }
+            div.inner { (inner(work, waits)) }
         }
     }
 }
 
-fn inner(work: &CrewWorkDto) -> Markup {
+fn inner(work: &CrewWorkDto, waits: &[RunningWaitDto]) -> Markup {
+    let own = waits.iter().filter(|wait| wait.job == work.job && wait.before_step == work.step);
     html! {
         @if let Some(address) = &work.address { p.address { (way(address, work.location.as_ref())) } }
         @if !work.follows_open.is_empty() {
             p.fault { "Not reported done yet: " (work.follows_open.join(", ")) "." }
+        }
+        @for wait in own {
+            p.not-yet data-until=(wait.ready_at) {
+                b { "Not before " time datetime=(wait.ready_at) { (day_clock(&wait.ready_at)) } } " " span.left {}
+                @if wait.keep_off { " Keep off." }
+            }
         }
         @for line in &work.tried { p.tried { (line) } }
         div.acts {}

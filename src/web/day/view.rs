@@ -39,13 +39,13 @@ fn shown(day: &CrewDayDto) -> Markup {
         section.todo aria-label="Today" {
             @if open.is_empty() && done.is_empty() { p.empty { "Nothing is promised for today." } }
             div #todo {
-                @for (index, work) in open.iter().enumerate() { (card::work(work, index == first)) }
+                @for (index, work) in open.iter().enumerate() { (card::work(work, &day.waits, index == first)) }
             }
         }
         @if !day.unreported.is_empty() {
             section {
                 h2 { "Not reported yet" }
-                @for work in &day.unreported { (card::work(work, false)) }
+                @for work in &day.unreported { (card::work(work, &day.waits, false)) }
             }
         }
         @if !day.waits.is_empty() {
@@ -55,19 +55,19 @@ fn shown(day: &CrewDayDto) -> Markup {
             }
         }
         (load::list(&day.day.load, false))
-        @if let Some(next) = &day.next_day { (next_day(next)) }
+        @if let Some(next) = &day.next_day { (next_day(next, &day.waits)) }
         section.over hidden[done.is_empty()] {
             h2 { "Done today" }
-            div #over { @for work in &done { (card::work(work, false)) } }
+            div #over { @for work in &done { (card::work(work, &day.waits, false)) } }
         }
     }
 }
 
-fn next_day(next: &CrewWorksDto) -> Markup {
+fn next_day(next: &CrewWorksDto, waits: &[RunningWaitDto]) -> Markup {
     html! {
         section.next-day {
             h2 { (words::day(next.date)) }
-            @for work in &next.works { (card::work(work, false)) }
+            @for work in &next.works { (card::work(work, waits, false)) }
             (load::list(&next.load, false))
         }
     }

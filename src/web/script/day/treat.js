@@ -171,6 +171,8 @@ export class Treatment {
         const [phase, text] = at < from ? ["before", `Part B not before ${clock(from, true)}: ${length(from - at)}`] : at < until ? ["now", until === Infinity ? "Part B now" : `Part B now, not after ${clock(until, true)}: ${length(until - at)}`] : ["late", `Part B is ${length(at - until)} too late`];
         if (shown.textContent !== text) shown.textContent = text;
         shown.dataset["phase"] = phase;
+        // Before its time it is no button to press without looking.
+        this.card.querySelector(`[data-section="${index}"] .begin-b`)?.classList.toggle("go", phase !== "before");
       }
     });
   }
@@ -200,14 +202,15 @@ export class Treatment {
     row.append(make("h3", {}, state.sections.length > 1 ? `Section ${index + 1} of ${state.sections.length}` : "Whole floor"));
     if (floor) row.append(make("p.aside", {}, floor));
     const acts = make("div.acts");
+    const together = this.plan?.applicators === 2;
     const act = (/** @type {string} */ kind, /** @type {string} */ text, /** @type {"a_from" | "a_until" | "b_from" | "b_until" | "wet"} */ what) =>
       acts.append(button(kind, text, () => this.did(index, what)));
-    const together = this.plan?.applicators === 2;
-    if (!section.a_from && isNext) act("go", "Part A begins", "a_from");
+    const dwells = state.sections.some(({ a_from, b_from }) => a_from && !b_from);
+    if (!section.a_from && isNext) act(dwells && !together ? "" : "go", "Part A begins", "a_from");
     if (section.a_from && !section.a_until) act("go", "Part A is rolled", "a_until");
     if (section.a_from && !section.b_from) {
       row.append(make("p.dwell"));
-      if (section.a_until || together) act(section.a_until ? "go" : "", "Part B begins", "b_from");
+      if (section.a_until || together) act("begin-b", "Part B begins", "b_from");
       if (section.a_until) act("", "Too dry: wet again with A", "wet");
     }
     if (section.b_from && !section.b_until && section.a_until) act("go", "Part B is rolled", "b_until");
