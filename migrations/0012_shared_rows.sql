@@ -13,12 +13,12 @@ CREATE TABLE plan_job (
 INSERT INTO plan_job SELECT DISTINCT company_id, plan_id, job_id, plan_id FROM plan_row;
 
 -- That plan and rows exist is asked once a statement, as it is for the rows themselves. Job by job, by the key: the rows of
--- all plans there ever were would be read through otherwise.
+-- all plans there ever were would be read through otherwise. What is shared was asked when it was written.
 CREATE FUNCTION plan_job_check() RETURNS trigger LANGUAGE plpgsql
     SET search_path = public, pg_temp SET enable_hashjoin = off SET enable_mergejoin = off SET enable_seqscan = off
 AS $$
 BEGIN
-    IF EXISTS (SELECT FROM fresh f WHERE NOT EXISTS (
+    IF EXISTS (SELECT FROM fresh f WHERE f.rows_of = f.plan_id AND NOT EXISTS (
                    SELECT FROM plan_row r
                    WHERE (r.company_id, r.plan_id, r.job_id) = (f.company_id, f.rows_of, f.job_id))) THEN
         RAISE foreign_key_violation USING MESSAGE = 'a job of a plan without rows', CONSTRAINT = 'plan_job_rows_fkey';

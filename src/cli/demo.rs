@@ -13,7 +13,9 @@ use crate::dto::{
     HouseDto, JobDto, PLAN_FORMAT, PlanDto, PlanningFile, RegionDto, assemble, parse_planning_file, plan_from_dto,
 };
 use crate::service::clock::{Clock, SystemClock};
-use crate::service::{AirReadingBody, CompanyBody, DraftBody, FeedBody, FeedKindDto, RecordBody, Reporter, Service};
+use crate::service::{
+    AirReadingBody, CompanyBody, DraftBody, FeedBody, FeedKindDto, RecordBody, Reporter, Service, ServiceError,
+};
 use crate::store::{CompanyId, Session};
 use chrono::{DateTime, TimeDelta, Utc};
 use std::fmt::Write;
@@ -24,6 +26,8 @@ use uuid::Uuid;
 
 /// Days shown in the terminal.
 const DAYS_SHOWN: u64 = 7;
+/// Plans made before the demo gives up.
+const PUBLISH_TRIES: usize = 3;
 /// Name of the invented company.
 const COMPANY: &str = "Harrow Falls Floor Finishers (invented)";
 
@@ -195,8 +199,19 @@ async fn feed(service: &Service, session: &mut Session, base: &str, body: FeedBo
     Ok(view.address.unwrap_or_default())
 }
 
-/// The published plan's identifier.
+/// The published plan's identifier. A minute that ends between planning and publishing can make the plan out of date: what
+/// runs then has its end later.
 async fn plan_and_publish(service: &Service, company: CompanyId) -> Result<Uuid, Refusal> {
+    for _ in 1..PUBLISH_TRIES {
+        match try_to_publish(service, company).await {
+            Err(ServiceError::PlanOutdated(_)) => {}
+            done => return Ok(done?),
+        }
+    }
+    Ok(try_to_publish(service, company).await?)
+}
+
+async fn try_to_publish(service: &Service, company: CompanyId) -> Result<Uuid, ServiceError> {
     let draft = service.draft(company, &DraftBody::default()).await?;
     let mut session = service.store().session(company).await?;
     let kept = service.keep_draft(&mut session, &draft).await?;

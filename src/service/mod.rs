@@ -31,6 +31,7 @@
 //! | `letters` | a job's cautions; what the customer is told, as dates and as a letter |
 //! | `load_lists` | what crews take along on a day |
 //! | `imports`, `exports`, `export_tables` | tables of houses and crews taken in; everything to take along |
+//! | `crew_day` | what one crew does on a day, and has to know for it |
 //! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
 //! | `board` | the office's board: crews, chains, waits, weather |
@@ -52,6 +53,7 @@ mod checks;
 pub mod clock;
 mod companies;
 mod compare;
+mod crew_day;
 mod difference;
 mod directory;
 mod error;
@@ -106,6 +108,9 @@ pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};
+pub use crew_day::{
+    AreaToReadDto, CheckSheetDto, CrewDayDto, CrewWorkDto, CrewWorksDto, DwellDto, RunningWaitDto, StepStandingDto,
+};
 pub use difference::{
     AlternativeView, Alternatives, CrewDayView, CustomerNewsView, DifferenceView, EmphasisDto, JobFinishView,
     MovedView, VisitView,

@@ -24,7 +24,7 @@ pub struct TreatmentAsked<'a> {
 }
 
 /// The section plan of a treatment.
-#[derive(Debug, Clone, Serialize, ToSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
 pub struct TreatmentPlanView {
     /// Key of the job.
     pub job: String,

@@ -14,6 +14,7 @@
 //! | `week` | head and foot of a week, and which body it gets |
 //! | `board_page` | the office's board, drawn by its script |
 //! | `board` | the body for the office: crews down, days across |
+//! | `day` | a crew's day on its phone |
 //! | `days` | the body for a crew, a house, a customer: one column a day |
 //! | `day_sheet` | a crew's day on paper |
 //! | `line` | a house's week drawn to scale |
@@ -23,6 +24,7 @@
 
 mod board;
 mod board_page;
+mod day;
 mod day_sheet;
 mod days;
 mod line;
@@ -64,6 +66,8 @@ pub fn configure(service: Service, settings: Settings) -> impl Fn(&mut web::Serv
             .configure(people::configure)
             .service(page("/script/{name:[a-z/]+}.js").route(web::get().to(script::serve)))
             .service(page("/board").route(web::get().to(board_page::look)))
+            .service(page("/day").route(web::get().to(day::look)))
+            .service(page("/day-worker.js").route(web::get().to(day::worker)))
             .service(page("/").route(web::get().to(welcome)))
             .service(page("/week/{secret}").route(web::get().to(week)))
             .service(page("/day-sheet/{secret}").route(web::get().to(sheet)))

@@ -6,6 +6,7 @@ mod calculations;
 mod calendar;
 mod chances;
 mod companies;
+mod crew_days;
 mod events;
 mod exports;
 mod feeds;
@@ -56,6 +57,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(board::configure)
             .configure(weeks::configure)
             .configure(load_lists::configure)
+            .configure(crew_days::configure)
             .configure(letters::configure)
             .configure(planning_file::configure)
             .configure(feeds::configure)
