@@ -1,6 +1,7 @@
-//! From a failed check to the crews' calendars: `target/debug/with-postgres cargo bench --bench repair -- HOUSES CREWS
-//! FAILURES SEED`. A generated company lives through its plan; each time a check comes up it fails, and the clock runs from
-//! the report until the repair is audited, stored, published, and read back from the office's calendar.
+//! From a failed check to the calendars: `target/debug/with-postgres cargo bench --bench repair -- HOUSES CREWS FAILURES
+//! SEED`. A generated company lives through its plan; each time a check comes up it fails. The clock runs from sending
+//! the report over HTTP to a server of its own until that server's repairs have settled (repaired, audited, stored,
+//! published) and the house's calendar has been fetched from it as it is then.
 
 #![allow(clippy::unwrap_used, missing_docs, reason = "a panic in a measurement is a failed measurement")]
 
@@ -16,14 +17,84 @@ mod store;
 mod world;
 
 use life::{Life, open_jobs};
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::net::TcpListener;
 use std::time::{Duration, Instant};
+use tackfree::api;
 use tackfree::dto::OutcomeDto;
+use tackfree::service::{FeedBody, FeedKindDto, RoleDto, TokenBody};
+use tackfree::worker::{Deliver, Prune, Repairs, Worker};
 
-fn quantile(sorted: &[Duration], percent: usize) -> Duration {
-    sorted[(sorted.len() * percent / 100).min(sorted.len() - 1)]
+/// The office with a phone in its hand.
+struct Office {
+    http: reqwest::Client,
+    base: String,
+    token: String,
+    /// Calendar addresses by house.
+    feeds: BTreeMap<String, String>,
 }
 
-#[tokio::main]
+impl Office {
+    async fn of(life: &Life) -> Office {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let base = format!("http://{}", listener.local_addr().unwrap());
+        let service = life.service.clone();
+        std::thread::spawn(move || {
+            actix_web::rt::System::new().block_on(async {
+                let own = service.beside(4).await.unwrap();
+                let work = Worker::new(&own).with(Repairs(own.clone()));
+                let worker = work.with(Deliver::new(&own)).with(Prune::new(&own));
+                // Its own connections: they belong to the threads that opened them.
+                let answering = service.beside(8).await.unwrap();
+                api::serve(answering, listener, api::Settings::default(), |_| {}, |_| {}).await.unwrap();
+                worker.stop(Duration::from_secs(1)).await;
+            });
+        });
+        let mut session = life.service.store().session(life.company).await.unwrap();
+        let body = TokenBody { name: "office".into(), role: RoleDto::Office, crew: None, expires_at: None };
+        let token = life.service.create_token(&mut session, &body).await.unwrap().secret.unwrap();
+        session.commit().await.unwrap();
+        Office { http: reqwest::Client::new(), base, token, feeds: BTreeMap::new() }
+    }
+
+    async fn feed(&mut self, life: &Life, house: &str) -> String {
+        if let Some(known) = self.feeds.get(house) {
+            return known.clone();
+        }
+        let mut session = life.service.store().session(life.company).await.unwrap();
+        let body = FeedBody { kind: FeedKindDto::House, crew: None, house: Some(house.to_owned()) };
+        let made = life.service.create_feed(&mut session, &body, |secret| secret.reveal().to_owned());
+        let address = format!("{}/feeds/{}.ics", self.base, made.await.unwrap().address.unwrap());
+        session.commit().await.unwrap();
+        self.feeds.insert(house.to_owned(), address.clone());
+        address
+    }
+
+    async fn get(&self, path: &str) -> Value {
+        let request = self.http.get(format!("{}{path}", self.base)).bearer_auth(&self.token);
+        request.send().await.unwrap().error_for_status().unwrap().json().await.unwrap()
+    }
+
+    async fn report(&self, job: &str, report: &Value) {
+        let request = self.http.post(format!("{}/v1/jobs/{job}/records", self.base)).bearer_auth(&self.token);
+        let key = tackfree::store::new_id().to_string();
+        let answer = request.header("Idempotency-Key", key).json(report).send().await.unwrap();
+        assert!(answer.status().is_success(), "{}: {}", answer.status(), answer.text().await.unwrap());
+    }
+}
+
+fn quantile(sorted: &[Duration], percent: f64) -> Duration {
+    sorted[((sorted.len() as f64 * percent / 100.0) as usize).min(sorted.len() - 1)]
+}
+
+fn told(what: &str, times: &mut [Duration]) {
+    times.sort_unstable();
+    let [p50, p90, p99] = [50.0, 90.0, 99.0].map(|percent| quantile(times, percent));
+    println!("{what}: p50 {p50:.1?} p90 {p90:.1?} p99 {p99:.1?}, most {:.1?}", times[times.len() - 1]);
+}
+
+#[actix_web::main]
 async fn main() {
     let numbers: Vec<u64> = std::env::args().skip(1).filter_map(|text| text.parse().ok()).collect();
     let or = |place: usize, default: u64| numbers.get(place).copied().unwrap_or(default);
@@ -31,30 +102,37 @@ async fn main() {
     let situation = generate::fleet(seed, houses as usize, crews as usize);
     let test = store::fresh_store().await;
     let mut life = Life::begin(test.store.clone(), &situation, 500).await;
-    let mut times = Vec::new();
-    let mut reports = Vec::new();
-    for number in 0..failures {
+    let mut office = Office::of(&life).await;
+    let (mut reports, mut repairs, mut times) = (Vec::new(), Vec::new(), Vec::new());
+    let mut moved = 0;
+    for _ in 0..failures {
         let check = life.reach_next_check().await;
+        let job = office.get(&format!("/v1/jobs/{}", check.job)).await;
+        let feed = office.feed(&life, job["house"].as_str().unwrap()).await;
+        let report = json!({
+            "step": check.step, "crew": check.crew, "outcome": "failed",
+            "started_at": check.start.to_rfc3339(), "finished_at": check.finish.to_rfc3339(),
+        });
+        assert_eq!(check.report(OutcomeDto::Failed).outcome, Some(OutcomeDto::Failed));
+        let newest = |page: &Value| page["items"][0]["id"].clone();
+        let before = newest(&office.get("/v1/repairs?limit=1").await);
         let began = Instant::now();
-        life.tell(&check.job, &check.report(OutcomeDto::Failed)).await;
+        office.report(&check.job, &report).await;
         reports.push(began.elapsed());
-        let repaired = life.service.repair_next().await.unwrap();
+        let state = office.get("/v1/repairs/state?wait_seconds=20").await;
+        assert_eq!(state["settled"], true, "{state}");
+        repairs.push(began.elapsed());
+        let calendar = office.http.get(&feed).send().await.unwrap().error_for_status().unwrap();
+        assert!(calendar.text().await.unwrap().ends_with("END:VCALENDAR\r\n"));
         times.push(began.elapsed());
-        if number < 5 {
-            println!("{} {}: {repaired:?} in {:.1?}", check.job, check.step, times[times.len() - 1]);
-        }
-        life.repair().await;
+        moved += u64::from(newest(&office.get("/v1/repairs?limit=1").await) != before);
     }
-    times.sort_unstable();
-    reports.sort_unstable();
     println!(
-        "{houses} houses ({} open jobs at the end), {crews} crews, {failures} failed checks: report p50 {:.1?} p99 {:.1?}, \
-         report and repair p50 {:.1?} p99 {:.1?}, most {:.1?}",
-        open_jobs(&life).await,
-        quantile(&reports, 50),
-        quantile(&reports, 99),
-        quantile(&times, 50),
-        quantile(&times, 99),
-        times[times.len() - 1],
+        "{houses} houses ({} open jobs at the end), {crews} crews, seed {seed}: {failures} failed checks, {moved} of them \
+         broke a promise",
+        open_jobs(&life).await
     );
+    told("report answered", &mut reports);
+    told("repairs settled", &mut repairs);
+    told("calendar fetched", &mut times);
 }

@@ -33,6 +33,11 @@ if [[ ! -x $target/outside/bin/python ]]; then
 fi
 "$target/outside/bin/pip" install --quiet --disable-pip-version-check -r tests/python/requirements.txt
 (cd tests/node && npm install --silent --no-audit --no-fund)
+# A browser, and letters for it to draw.
+need chromium "chromium fonts-dejavu-core"
+
+step "types of the pages' scripts"
+(cd tests/node && npm run --silent types)
 
 step "format, lints, documentation"
 cargo fmt --check
@@ -58,5 +63,10 @@ cargo run --quiet --example feed_sample | node tests/node/check_feed.mjs
 "$python" tests/python/check_service.py "$target/debug/tackfree" \
     2026-03-06T06:00:00-05:00 America/New_York 2026-04-01T06:00:00+10:30 Australia/Adelaide
 "$python" tests/python/check_webhooks.py "$target/debug/tackfree"
+
+step "pages in a browser"
+for checks in tests/node/check_pages.mjs; do
+    node "$checks"
+done
 
 step "all of it passed"

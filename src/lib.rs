@@ -7,6 +7,7 @@
 
 pub mod api;
 pub mod audit;
+pub mod browser;
 pub mod calculate;
 pub mod chance;
 pub mod cli;

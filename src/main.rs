@@ -25,7 +25,10 @@ enum Command {
     /// Load an invented company, plan it, show its week, and serve it
     Demo(cli::demo::DemoArguments),
     /// Found a company and print the first token of its office
-    Found(cli::demo::FoundArguments),
+    Found(cli::found::FoundArguments),
+    /// Add people who may sign in with a browser, or give them another password
+    #[command(subcommand)]
+    Person(cli::person::PersonCommand),
     /// Bring the database's schema up to date
     Migrate,
     /// Plan a planning file; needs no database
@@ -81,10 +84,11 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
         Command::Openapi => openapi(),
         Command::Serve(arguments) => wait_for(cli::serve::serve(database, arguments)).map(|()| String::new()),
         Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),
+        Command::Person(command) => wait_for(cli::person::person(database, command)),
         Command::Migrate => wait_for(database.migrate()).map(|()| "the schema is up to date\n".to_owned()),
         Command::Found(arguments) => wait_for(async {
             let database = database.open().await?;
-            let founded = cli::demo::found(&database.store, arguments).await;
+            let founded = cli::found::found(&database.store, arguments).await;
             database.close().await;
             founded
         }),

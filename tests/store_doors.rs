@@ -278,3 +278,28 @@ async fn a_database_that_is_not_there_is_said_to_be_unavailable() {
     let _held = store.session(company).await.unwrap();
     assert_eq!(store.ping().await.unwrap_err().code(), "database-unavailable");
 }
+
+/// Browsers go away at any moment. What they had begun must not be found open by whoever comes next: within somebody
+/// else's read-only snapshot nothing could be written.
+#[tokio::test]
+async fn whoever_goes_away_while_a_transaction_begins_leaves_nothing_open() {
+    let test = fresh_store().await;
+    let small = small(&test).await;
+    for round in 0..50u32 {
+        for _ in 0..10 {
+            let mut beginning = Box::pin(test.store.snapshot(small.company));
+            for _ in 0..round % 5 {
+                let nothing_yet = std::future::poll_fn(|context| {
+                    std::task::Poll::Ready(beginning.as_mut().poll(context).is_pending())
+                });
+                if !nothing_yet.await {
+                    break;
+                }
+                tokio::task::yield_now().await;
+            }
+        }
+        let mut session = test.session(small.company).await;
+        session.insert_noun(Noun::Crew, &common::store::noun(&format!("crew-{round}"))).await.unwrap();
+        session.commit().await.unwrap();
+    }
+}

@@ -25,7 +25,9 @@ const SHOWN: [&str; 11] = [
 ];
 
 /// Tables that no calendar has anything from.
-const NOT_SHOWN: [&str; 19] = [
+const NOT_SHOWN: [&str; 23] = [
+    "browser_session",
+    "crew_link",
     "delivery",
     "equipment",
     "event",
@@ -37,7 +39,10 @@ const NOT_SHOWN: [&str; 19] = [
     "method",
     "notice",
     "notice_counter",
+    "person",
     "plan",
+    // Which jobs a plan shares its rows for: what a calendar shows is a booking.
+    "plan_job",
     "plan_row",
     "region_fetch",
     "repair",

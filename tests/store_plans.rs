@@ -9,6 +9,7 @@ use chrono::{DateTime, Utc};
 use common::store::{Small, TestStore, at, doc, fresh_store, job, plan, row, run, small, sqlstate};
 use serde_json::{Value, json};
 use sqlx::Connection;
+use std::collections::BTreeSet;
 use tackfree::store::{
     BookedBy, BookingRow, CALLED_OFF_KEPT_DAYS, JobStatus, NewRecord, Noun, PlanRow, PlanStatus, Published,
     RecordOutcome, StoreError,
@@ -97,6 +98,41 @@ async fn a_plan_comes_back_as_it_was_stored() {
     let numbers: Vec<i64> = session.plans(None, 10).await.unwrap().iter().map(|plan| plan.number).collect();
     assert_eq!(numbers, [2, 1]);
     assert_eq!(session.plans(Some(2), 10).await.unwrap().len(), 1);
+}
+
+#[tokio::test]
+async fn a_plan_shares_the_rows_of_jobs_that_stay_as_they_are() {
+    let test = fresh_store().await;
+    let (stays, moves) = (small(&test).await, 60);
+    let mut session = test.session(stays.company).await;
+    let other = session.insert_job(&job("other", stays.house.id, &["sand"])).await.unwrap();
+    let new = session.insert_job(&job("new", stays.house.id, &["sand"])).await.unwrap();
+    let because = |row: PlanRow| PlanRow { moved_because: Some("crew away".into()), ..row };
+    let kept = because(row(stays.job.id, "sand", stays.crews[0].id, 0, 60));
+    let base = [kept.clone(), row(other.id, "sand", stays.crews[1].id, 0, 60)];
+    let base = session.insert_plan(&plan(), &base).await.unwrap();
+    session.publish_plan(base.id, 1, at(0)).await.unwrap();
+    // Nothing is known to differ in a job that the other plan does not have: its rows are written all the same.
+    let moved = because(row(other.id, "sand", stays.crews[1].id, moves, moves + 60));
+    let rows = [kept.clone(), moved.clone(), row(new.id, "sand", stays.crews[1].id, 300, 360)];
+    let touched = BTreeSet::from([other.id]);
+    let repaired = session.insert_plan_beside(&plan(), &rows, (base.id, &touched)).await.unwrap();
+    assert_eq!(repaired.row_count, 3);
+    let shown = |rows: &[PlanRow]| rows.iter().map(|row| format!("{row:?}")).collect::<BTreeSet<_>>();
+    let expected = [PlanRow { moved_because: None, ..kept.clone() }, moved, rows[2].clone()];
+    assert_eq!(shown(&session.plan_rows(repaired.id).await.unwrap()), shown(&expected));
+    assert_eq!(session.plan_rows(base.id).await.unwrap().len(), 2);
+    // Published by somebody who knows what differs, or by somebody who does not: the same.
+    let done = session.publish_touched(repaired.id, 1, at(1), &[other.id, new.id]).await.unwrap();
+    assert_eq!((done.added, done.changed, done.left), (1, 1, 0));
+    let again = session.insert_plan_beside(&plan(), &expected, (repaired.id, &BTreeSet::new())).await.unwrap();
+    let done = session.publish_plan(again.id, 1, at(2)).await.unwrap();
+    assert_eq!((done.added, done.changed, done.left), (0, 0, 0));
+    // A plan that is thrown away takes nothing of others with it.
+    let draft = session.insert_plan_beside(&plan(), &rows, (again.id, &touched)).await.unwrap();
+    session.reject_plan(draft.id, 1).await.unwrap();
+    assert!(session.plan_rows(draft.id).await.unwrap().is_empty());
+    assert_eq!(session.plan_rows(again.id).await.unwrap().len(), 3);
 }
 
 #[tokio::test]

@@ -9,9 +9,9 @@ use serde_json::json;
 use sqlx::{AssertSqlSafe, Connection, PgConnection};
 use std::time::Duration;
 use tackfree::store::{
-    AppLogin, Begun, CompanyId, DEFAULT_APP_ROLE, EventStanding, FeedKind, NewAirReading, NewEvent, NewNotice,
-    NewRecord, NewToken, NewWebhook, NoticeKind, Noun, RecordOutcome, RegionFetch, RepairOutcome, RepairRow, Store,
-    StoreError, TokenRole, list_companies, migrate, new_id,
+    AppLogin, Begun, CompanyId, DEFAULT_APP_ROLE, EventStanding, FeedKind, Holder, NewAirReading, NewBrowserSession,
+    NewEvent, NewNotice, NewPerson, NewRecord, NewToken, NewWebhook, NoticeKind, Noun, RecordOutcome, RegionFetch,
+    RepairOutcome, RepairRow, Store, StoreError, TokenRole, list_companies, migrate, new_id,
 };
 
 /// Every table but the migrations' own.
@@ -71,10 +71,28 @@ async fn full_company(test: &TestStore) -> Small {
         at: at(0),
         doc: doc(json!({})),
     });
+    let person = session.insert_person(&person("anna", None)).await.unwrap();
+    session.insert_crew_link(small.crews[0].id, "phone of Bert", at(0)).await.unwrap();
+    session.insert_browser_session(&browser_session(Holder::Person(person.id))).await.unwrap();
     let begun = session.begin_request(token.id, "key", &[0; 32], Duration::from_secs(60)).await.unwrap();
     assert!(matches!(begun, Begun::New(_)));
     session.commit().await.unwrap();
     small
+}
+
+fn person(sign_in_name: &str, crew_id: Option<uuid::Uuid>) -> NewPerson {
+    NewPerson {
+        name: "Anna".into(),
+        sign_in_name: sign_in_name.into(),
+        password_hash: "$argon2id$".into(),
+        role: if crew_id.is_some() { TokenRole::Crew } else { TokenRole::Office },
+        crew_id,
+        at: at(0),
+    }
+}
+
+fn browser_session(holder: Holder) -> NewBrowserSession {
+    NewBrowserSession { holder, device: "a browser".into(), at: at(0), idle_until: at(60), expires_at: at(600) }
 }
 
 fn event(subject: &str) -> NewEvent {
@@ -242,6 +260,37 @@ async fn the_setting_ends_with_the_session() {
     assert_eq!(count(&mut raw, "crew").await, 0);
 }
 
+/// Who may sign in is one question for all companies, so a name is given once for all of them; and a person without a
+/// crew, or a session of nobody or of two, is no row at all.
+#[tokio::test]
+async fn people_and_their_browsers_are_what_they_say() {
+    let test = fresh_store().await;
+    let (one, other) = (small(&test).await, test.company("Rivals").await);
+    let mut session = test.session(one.company).await;
+    session.insert_person(&person("anna", None)).await.unwrap();
+    session.insert_person(&person("bert", Some(one.crews[0].id))).await.unwrap();
+    session.commit().await.unwrap();
+    let taken = test.session(other).await.insert_person(&person("anna", None)).await.unwrap_err();
+    assert!(matches!(&taken, StoreError::KeyTaken { what: "person", key } if key == "anna"), "{taken:?}");
+    let foreign = test.session(other).await.insert_person(&person("carl", Some(one.crews[0].id))).await.unwrap_err();
+    assert!(matches!(foreign, StoreError::UnknownReference { what: "crew", .. }), "{foreign:?}");
+    let mut raw = test.raw().await;
+    for (change, code) in [
+        ("UPDATE person SET role = 'crew' WHERE sign_in_name = 'anna'", "23514"),
+        ("UPDATE person SET sign_in_name = 'Anna' WHERE sign_in_name = 'anna'", "23514"),
+        ("DELETE FROM person", "42501"),
+        ("DELETE FROM crew_link", "42501"),
+        (
+            "INSERT INTO browser_session (company_id, id, secret_sha256, device, created_at, seen_at, idle_until, expires_at)
+             SELECT company_id, id, sha256('x'), '', now(), now(), now(), now() FROM person",
+            "23514",
+        ),
+    ] {
+        let refused = as_company(&mut raw, Some(one.company), change.into()).await.unwrap_err();
+        assert_eq!(sqlstate(&refused), code, "{change}: {refused}");
+    }
+}
+
 #[tokio::test]
 async fn history_is_only_added_to_and_the_chain_is_not_deleted() {
     let test = fresh_store().await;
@@ -291,6 +340,11 @@ async fn the_owner_need_not_be_a_superuser() {
     let viewer = NewToken { name: "wall".into(), role: TokenRole::Viewer, crew_id: None, expires_at: None };
     let (token, secret) = session.insert_token(&viewer).await.unwrap();
     let (feed, address) = session.insert_feed(FeedKind::Office).await.unwrap();
+    let crew = session.insert_noun(Noun::Crew, &common::store::noun("north")).await.unwrap();
+    let somebody = session.insert_person(&person("anna", None)).await.unwrap();
+    let (link, phone) = session.insert_crew_link(crew.id, "phone", at(0)).await.unwrap();
+    let (signed_in, cookie) =
+        session.insert_browser_session(&browser_session(Holder::CrewLink(link.id))).await.unwrap();
     let webhook = NewWebhook { address: "https://example.com/".into(), kinds: vec![], secret: vec![7; 32], at: at(0) };
     session.insert_webhook(&webhook).await.unwrap();
     session.tell(NewNotice {
@@ -305,6 +359,9 @@ async fn the_owner_need_not_be_a_superuser() {
     assert_eq!(store.lease_deliveries(at(1), at(2), 5, 5).await.unwrap().len(), 1);
     assert_eq!(store.find_token(secret.reveal()).await.unwrap().unwrap().id, token.id);
     assert_eq!(store.find_feed(address.reveal()).await.unwrap().unwrap().id, feed.id);
+    assert_eq!(store.find_person("anna").await.unwrap().unwrap().id, somebody.id);
+    assert_eq!(store.find_crew_link(phone.reveal()).await.unwrap().unwrap().id, link.id);
+    assert_eq!(store.find_browser(cookie.reveal(), at(59)).await.unwrap().unwrap().id, signed_in);
     assert_eq!(list_companies(&owner).await.unwrap(), [(company, "Plane & Sons".to_owned())]);
     let mut plain = sqlx::ConnectOptions::connect(&owner).await.unwrap();
     assert_eq!(count(&mut plain, "house").await, 0);

@@ -32,6 +32,7 @@ fn code(text: &str) -> impl Iterator<Item = &str> {
 const MODULES: &[&str] = &[
     "api",
     "audit",
+    "browser",
     "calculate",
     "chance",
     "cli",
@@ -86,8 +87,9 @@ fn imports_go_one_way() {
         ),
         ("webhook", &["domain"]),
         ("calculate", &["domain", "trade", "dto"]),
-        ("api", &["chance", "domain", "dto", "calculate", "service", "store", "table", "weather"]),
-        ("web", &["domain", "dto", "service", "store"]),
+        ("browser", &["service", "store"]),
+        ("api", &["browser", "chance", "domain", "dto", "calculate", "service", "store", "table", "weather"]),
+        ("web", &["browser", "domain", "dto", "service", "store"]),
         ("worker", &["service", "store", "webhook"]),
     ];
     let mut broken = Vec::new();

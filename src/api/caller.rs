@@ -1,8 +1,9 @@
-//! Who asks: a token's company and role, found before a handler sees the request.
+//! Who asks: the company and role of a token, or of a browser that is signed in, found before a handler sees the request.
 
 use super::Api;
 use super::problem::Problem;
 use super::registry;
+use crate::browser::Browsers;
 use crate::store::{CompanyId, FoundToken, TokenRole};
 use actix_web::body::{EitherBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
@@ -19,6 +20,15 @@ pub trait Allowed: 'static {
     fn allows(role: TokenRole) -> bool;
     /// For people.
     const WHO: &'static str;
+}
+
+/// What a request came in with: it may be taken back while a reply is still under way.
+#[derive(Debug, Clone)]
+pub(super) enum Credential {
+    /// A token in `Authorization`.
+    Token(String),
+    /// The cookie of a browser.
+    Browser(String),
 }
 
 /// Everybody with a token.
@@ -67,7 +77,7 @@ impl Allowed for Office {
 pub struct Caller<A> {
     /// The tenant.
     pub company: CompanyId,
-    /// The token itself.
+    /// The token itself, or the person or crew link behind a browser.
     pub token_id: Uuid,
     /// Whose phone it is.
     pub crew_id: Option<Uuid>,
@@ -110,14 +120,15 @@ pub(super) fn bearer(request: &HttpRequest) -> Option<&str> {
     scheme.eq_ignore_ascii_case("bearer").then(|| token.trim())
 }
 
-/// Finds the token of every request that passes, and refuses those without one.
+/// Finds who asks with every request that passes, and refuses those that nobody known asks.
 pub(super) async fn authenticate<B: MessageBody + 'static>(
     request: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<EitherBody<B>>, actix_web::Error> {
     match found(&request).await {
-        Ok(token) => {
+        Ok((token, credential)) => {
             request.extensions_mut().insert(token);
+            request.extensions_mut().insert(credential);
             Ok(next.call(request).await?.map_into_left_body())
         }
         // A reply and no error, so that it gets the headers that every reply has.
@@ -125,10 +136,28 @@ pub(super) async fn authenticate<B: MessageBody + 'static>(
     }
 }
 
-async fn found(request: &ServiceRequest) -> Result<FoundToken, Problem> {
+async fn found(request: &ServiceRequest) -> Result<(FoundToken, Credential), Problem> {
+    if !request.headers().contains_key(header::AUTHORIZATION)
+        && let Some(browsers) = request.app_data::<web::Data<Browsers>>()
+    {
+        return signed_in(request.request(), browsers).await;
+    }
     let text = bearer(request.request()).ok_or_else(unauthenticated)?;
     let api = request.app_data::<web::Data<Api>>().ok_or_else(unauthenticated)?;
     let token = api.service.store().find_token(text).await?.ok_or_else(unauthenticated)?;
     api.touched.note(&api.service, &token).await;
-    Ok(token)
+    Ok((token, Credential::Token(text.to_owned())))
+}
+
+/// A browser sends its cookie with whatever any page makes it send, so a change must show that it comes from ours.
+async fn signed_in(request: &HttpRequest, browsers: &Browsers) -> Result<(FoundToken, Credential), Problem> {
+    let browser = browsers.find(request).await?.ok_or_else(unauthenticated)?;
+    if !request.method().is_safe() && !browser.sent(request) {
+        let detail =
+            "the request came with a browser's cookie, but without that session's X-CSRF-Token, or from elsewhere";
+        return Err(Problem::new(registry::CSRF_TOKEN_NEEDED, detail));
+    }
+    let found = browser.found;
+    let token = FoundToken { company: found.company, id: found.holder.id(), role: found.role, crew_id: found.crew_id };
+    Ok((token, Credential::Browser(browser.secret)))
 }

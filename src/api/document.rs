@@ -14,7 +14,8 @@ use utoipa_actix_web::AppExt;
 const ABOUT: &str = "Crews, houses, chains of work with their waits, plans and calendars of a company that sands and \
     finishes wood floors in several houses at once.\n\n\
     **Tokens.** `Authorization: Bearer TOKEN`. The role `office` may do everything, `crew` looks and reports its own \
-    work, `viewer` looks.\n\n\
+    work, `viewer` looks. A browser that is signed in may send its cookie instead, and with changes the header \
+    `X-CSRF-Token`.\n\n\
     **Changes.** What can be changed has an `ETag`; a change sends it as `If-Match`. A POST may carry an \
     `Idempotency-Key`: sent again, it is answered again and not done again. Secrets are in the first reply only.\n\n\
     **Problems** are `application/problem+json` (RFC 9457); `code` is stable, `cure` says what helps, and `errors` lists \

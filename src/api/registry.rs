@@ -39,6 +39,8 @@ problems! {
         "Send `Authorization: Bearer TOKEN` with a token that is neither revoked nor expired.";
     ROLE_NEEDED = "role-needed", FORBIDDEN, "The token's role may not do this",
         "Use a token with the role that `detail` names; the office makes tokens.";
+    CSRF_TOKEN_NEEDED = "csrf-token-needed", FORBIDDEN, "A browser's change does not come from a page of this server",
+        "Send the content of the page's `<meta name=\"csrf\">` as X-CSRF-Token; programs send a token instead of the cookie.";
     NOT_YOUR_CREW = "not-your-crew", FORBIDDEN, "A crew's token speaks for that crew only",
         "Name that crew, or leave `crew` out; the office may ask and report for all.";
     OPERATOR_NEEDED = "operator-needed", FORBIDDEN, "Companies are founded by the operator of this server",

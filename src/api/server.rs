@@ -183,8 +183,8 @@ impl RootSpanBuilder for Span {
 
 /// The path without what opens a door: calendars and week pages are behind secrets of their own.
 fn shown(uri: &Uri) -> String {
-    let secret = |part: &str| ["cal_", "tf_"].iter().any(|prefix| part.contains(prefix));
-    let behind = ["/feeds/", "/week/", "/day-sheet/"].iter().any(|prefix| uri.path().starts_with(prefix));
+    let secret = |part: &str| ["cal_", "tf_", "link_", "session_"].iter().any(|prefix| part.contains(prefix));
+    let behind = ["/feeds/", "/week/", "/crew/", "/day-sheet/"].iter().any(|prefix| uri.path().starts_with(prefix));
     let parts = uri.path().split('/').enumerate();
     let kept = parts.map(|(number, part)| if secret(part) || (behind && number > 1) { "..." } else { part });
     kept.collect::<Vec<_>>().join("/")
@@ -202,6 +202,7 @@ mod tests {
         assert_eq!(shown("/week/cal_abc"), "/week/...");
         assert_eq!(shown("/week/mistyped"), "/week/...");
         assert_eq!(shown("/day-sheet/mistyped"), "/day-sheet/...");
+        assert_eq!(shown("/crew/link_abc"), "/crew/...");
         assert_eq!(shown("/v1/tf_abc"), "/v1/...");
     }
 }

@@ -2,6 +2,7 @@
 //! behind each. A stream keeps nothing but the last number it has sent; what is new it reads from the database when it is
 //! woken, and now and then without being woken.
 
+use super::caller::Credential;
 use super::problem::Problem;
 use super::registry;
 use crate::service::{NoticePage, NoticeView, Service};
@@ -73,8 +74,8 @@ impl Drop for Place {
 pub(super) struct Reader {
     /// Whose token it is.
     pub(super) token: FoundToken,
-    /// The token itself: it may be taken back while the stream is open.
-    pub(super) secret: String,
+    /// What it came in with: it may be taken back while the stream is open.
+    pub(super) credential: Credential,
     /// The last number seen; `None`: only what is new from now on.
     pub(super) after: Option<i64>,
 }
@@ -185,12 +186,13 @@ impl Stream {
         }
     }
 
-    /// A token that was taken back or has run out reads no further.
+    /// Whoever was shut out, signed out or has run out of time reads no further.
     async fn still_allowed(&self) -> Result<(), Over> {
-        match self.service.store().find_token(&self.reader.secret).await {
-            Ok(None) => Err(Over),
-            Ok(Some(_)) | Err(_) => Ok(()),
-        }
+        let gone = match &self.reader.credential {
+            Credential::Token(secret) => matches!(self.service.store().find_token(secret).await, Ok(None)),
+            Credential::Browser(secret) => matches!(self.service.browser(secret).await, Ok(None)),
+        };
+        if gone { Err(Over) } else { Ok(()) }
     }
 
     /// A reader who does not read is not waited for: he comes again and goes on where he was.

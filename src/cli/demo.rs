@@ -4,19 +4,17 @@
 use super::beware;
 use super::database::DatabaseArguments;
 use super::documents::Documents;
-use super::serve::{WebhookArguments, bind, until_stopped};
+use super::serve::{BrowserArguments, WebhookArguments, bind, until_stopped};
 use super::week::{self, Shown};
-use super::{Refusal, plan};
+use super::{Refusal, demo_people, plan};
 use crate::demo;
 use crate::domain::time::Minute;
 use crate::dto::{
     HouseDto, JobDto, PLAN_FORMAT, PlanDto, PlanningFile, RegionDto, assemble, parse_planning_file, plan_from_dto,
 };
 use crate::service::clock::{Clock, SystemClock};
-use crate::service::{
-    AirReadingBody, CompanyBody, DraftBody, FeedBody, FeedKindDto, RecordBody, Reporter, Service, ServiceError,
-};
-use crate::store::{CompanyId, Session, Store};
+use crate::service::{AirReadingBody, CompanyBody, DraftBody, FeedBody, FeedKindDto, RecordBody, Reporter, Service};
+use crate::store::{CompanyId, Session};
 use chrono::{DateTime, TimeDelta, Utc};
 use std::fmt::Write;
 use std::net::SocketAddr;
@@ -50,6 +48,9 @@ pub struct DemoArguments {
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub webhooks: WebhookArguments,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+    pub browsers: BrowserArguments,
 }
 
 /// The computer's clock, shifted so that the demo starts when it is told to.
@@ -68,6 +69,7 @@ struct Loaded {
     office: String,
     customer: String,
     calendars: Vec<(String, String)>,
+    people: demo_people::People,
 }
 
 /// Loads, plans, publishes, shows, serves.
@@ -93,7 +95,7 @@ pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Re
         return Ok(());
     }
     println!("\nServing; Ctrl-C stops it, and the private PostgreSQL with it.");
-    until_stopped(database, service, listener, None).await
+    until_stopped(database, service, listener, arguments.browsers.settings(address), None).await
 }
 
 async fn load_and_show(
@@ -151,7 +153,8 @@ async fn load(service: &Service, company: CompanyId, file: &PlanningFile, base: 
     let customer =
         feed(service, &mut session, base, FeedBody { kind: FeedKindDto::Customer, crew: None, house }).await?;
     session.commit().await?;
-    Ok(Loaded { token: founded.secret.reveal().to_owned(), office, customer, calendars })
+    let people = demo_people::load(service, company, file, base).await?;
+    Ok(Loaded { token: founded.secret.reveal().to_owned(), office, customer, calendars, people })
 }
 
 /// The house, and then what was measured in it.
@@ -236,6 +239,12 @@ fn tell(out: &mut String, loaded: &Loaded, base: &str, began: Instant) {
     let mut line = |what: &str, address: &str| {
         let _ = writeln!(out, "{what:<22} {address}");
     };
+    line("Sign in at", &format!("{base}/sign-in"));
+    line("Sign-in name", &loaded.people.sign_in_name);
+    line("Password", &loaded.people.password);
+    if let Some((crew, link)) = &loaded.people.link {
+        line(&format!("Link for {crew}"), link);
+    }
     line("The week to look at", &page(&loaded.office));
     for (crew, address) in &loaded.calendars {
         line(&format!("On a phone, {}", crew.trim_start_matches("Crew ")), &page(address));
@@ -252,45 +261,4 @@ fn tell(out: &mut String, loaded: &Loaded, base: &str, began: Instant) {
          Crew and customers are invented; the air is what was recorded at Newark in 2013 (see demo/).",
         loaded.token
     );
-}
-
-/// For the database's own refusals.
-impl From<ServiceError> for Refusal {
-    fn from(error: ServiceError) -> Refusal {
-        match error {
-            ServiceError::Store(error) => Refusal::from(error),
-            other => Refusal::new("refused", told(&other), "see the faults named above"),
-        }
-    }
-}
-
-fn told(error: &ServiceError) -> String {
-    let faults = match error {
-        ServiceError::Invalid(faults) | ServiceError::CannotPlan(faults) | ServiceError::PlanOutdated(faults) => faults,
-        _ => return error.to_string(),
-    };
-    let lines = faults.iter().map(|fault| format!("\n  {}: {}; {}", fault.pointer, fault.what, fault.cure));
-    format!("{error}{}", lines.collect::<String>())
-}
-
-/// Founds a company and gives its first token: `found NAME`.
-#[derive(Debug, Clone, clap::Args)]
-pub struct FoundArguments {
-    /// Name of the company
-    pub name: String,
-    /// Time zone of its office (IANA name)
-    #[arg(long, default_value = "America/New_York")]
-    pub time_zone: String,
-}
-
-/// Founds a company without a network.
-pub async fn found(store: &Store, arguments: &FoundArguments) -> Result<String, Refusal> {
-    let settings = serde_json::from_value(serde_json::json!({ "time_zone": arguments.time_zone }))
-        .map_err(|error| Refusal::new("bad-settings", error.to_string(), "name an IANA time zone"))?;
-    let service = Service::new(store.clone());
-    let mut session = store.session(CompanyId(Uuid::new_v4())).await?;
-    let founded = service.found_company(&mut session, &CompanyBody { name: arguments.name.clone(), settings }).await?;
-    session.commit().await?;
-    let (id, token) = (founded.company.id, founded.secret.reveal());
-    Ok(format!("company {id}\ntoken   {token}\nThe token is shown once; it is the office's, and may do everything.\n"))
 }

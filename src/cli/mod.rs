@@ -6,15 +6,19 @@ pub mod calculate;
 pub mod chance;
 pub mod database;
 pub mod demo;
+mod demo_people;
 pub mod documents;
 pub mod forecast;
 pub mod forecasts;
+pub mod found;
 pub mod load_list;
 pub mod normals;
+pub mod person;
 pub mod plan;
 pub mod serve;
 pub mod week;
 
+use crate::service::ServiceError;
 use std::process::ExitCode;
 
 /// What a command ends with when it could not do what was asked: why, and what would cure it.
@@ -43,4 +47,23 @@ impl Refusal {
         eprintln!("  code: {}", self.code);
         ExitCode::FAILURE
     }
+}
+
+/// For the database's own refusals.
+impl From<ServiceError> for Refusal {
+    fn from(error: ServiceError) -> Refusal {
+        match error {
+            ServiceError::Store(error) => Refusal::from(error),
+            other => Refusal::new("refused", told(&other), "see the faults named above"),
+        }
+    }
+}
+
+fn told(error: &ServiceError) -> String {
+    let faults = match error {
+        ServiceError::Invalid(faults) | ServiceError::CannotPlan(faults) | ServiceError::PlanOutdated(faults) => faults,
+        _ => return error.to_string(),
+    };
+    let lines = faults.iter().map(|fault| format!("\n  {}: {}; {}", fault.pointer, fault.what, fault.cure));
+    format!("{error}{}", lines.collect::<String>())
 }

@@ -146,7 +146,7 @@ fn read_planning_file(path: &Path) -> Result<Parsed, Refusal> {
 pub fn read_documents(path: &Path) -> Result<(PlanningFile, Parsed), Refusal> {
     let told = |faults: Vec<Located>| refused(path, &faults);
     let file: PlanningFile = read_json(&read(path)?, FILE_BYTES_MAX).map_err(told)?;
-    let parsed = assemble(file.clone()).map_err(told)?;
+    let parsed = assemble(&file).map_err(told)?;
     Ok((file, parsed))
 }
 

@@ -4,9 +4,11 @@ use super::Refusal;
 use super::database::{Database, DatabaseArguments};
 use super::forecasts::WeatherArguments;
 use crate::api;
+use crate::browser::{Cookies, Settings};
 use crate::service::{Service, Stop};
 use crate::webhook::Targets;
 use crate::worker::{Deliver, Prune, Repairs, Worker};
+use clap::builder::BoolishValueParser;
 use std::net::{SocketAddr, TcpListener};
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -31,6 +33,29 @@ pub struct ServeArguments {
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub weather: WeatherArguments,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+    pub browsers: BrowserArguments,
+}
+
+/// How browsers reach the server.
+#[derive(Debug, Clone, Copy, clap::Args)]
+pub struct BrowserArguments {
+    /// Let people sign in over http: only where the network is trusted. Not needed for this machine itself
+    #[arg(long, env = "TACKFREE_PLAIN_HTTP", value_parser = BoolishValueParser::new())]
+    pub plain_http: bool,
+    /// A proxy of yours ends TLS and passes requests on: the last address in X-Forwarded-For is the browser's
+    #[arg(long, env = "TACKFREE_BEHIND_PROXY", value_parser = BoolishValueParser::new())]
+    pub behind_proxy: bool,
+}
+
+impl BrowserArguments {
+    /// For a server that listens there.
+    pub fn settings(self, listen: SocketAddr) -> Settings {
+        let plain = self.plain_http || (listen.ip().is_loopback() && !self.behind_proxy);
+        let cookies = if plain { Cookies::PlainHttp } else { Cookies::OnlyHttps };
+        Settings { cookies, behind_proxy: self.behind_proxy }
+    }
 }
 
 /// Where notices may be sent to.
@@ -75,7 +100,8 @@ pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> 
     let service = Service::new(database.store.clone()).with_weather(source);
     let service = service.with_webhook_targets(arguments.webhooks.targets());
     eprintln!("tackfree serves on http://{}/ (API: /docs/)", arguments.listen);
-    until_stopped(database, service, listener, arguments.operator_token.clone()).await
+    let browsers = arguments.browsers.settings(arguments.listen);
+    until_stopped(database, service, listener, browsers, arguments.operator_token.clone()).await
 }
 
 /// Tells streams and tasks to stop as soon as the server is: it waits for streams to end, and they would not.
@@ -96,10 +122,11 @@ pub async fn until_stopped(
     mut database: Database,
     service: Service,
     listener: TcpListener,
+    browsers: Settings,
     operator_token: Option<String>,
 ) -> Result<(), Refusal> {
     let settings = api::Settings { operator_token, ..api::Settings::default() };
-    let pages = crate::web::configure(service.clone());
+    let pages = crate::web::configure(service.clone(), browsers);
     let own = match service.beside(WORK_CONNECTIONS).await {
         Ok(own) => own,
         Err(error) => {
@@ -137,4 +164,27 @@ pub async fn until_stopped(
     own.store().close().await;
     database.close().await;
     served
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cookies_go_over_http_only_where_that_is_asked_for_or_stays_on_this_machine() {
+        let cookies = |listen: &str, plain_http, behind_proxy| {
+            BrowserArguments { plain_http, behind_proxy }.settings(listen.parse().unwrap()).cookies
+        };
+        for (listen, plain_http, behind_proxy, expected) in [
+            ("127.0.0.1:80", false, false, Cookies::PlainHttp),
+            ("[::1]:80", false, false, Cookies::PlainHttp),
+            ("127.0.0.1:80", false, true, Cookies::OnlyHttps),
+            ("0.0.0.0:80", false, false, Cookies::OnlyHttps),
+            ("192.168.1.4:80", false, true, Cookies::OnlyHttps),
+            ("192.168.1.4:80", true, false, Cookies::PlainHttp),
+            ("192.168.1.4:80", true, true, Cookies::PlainHttp),
+        ] {
+            assert_eq!(cookies(listen, plain_http, behind_proxy), expected, "{listen} {plain_http} {behind_proxy}");
+        }
+    }
 }

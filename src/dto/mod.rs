@@ -105,6 +105,8 @@ pub use names::{Names, Table};
 pub use normals::NormalsDto;
 pub use past_weather::{PAST_WEATHER_BYTES_MAX, PastWeather, read_past_weather};
 pub use placement::{GearDto, PieceDto, PlacedStateDto, PlacementDto, PublishedDto};
+pub(crate) use placement::{cause, gear};
+pub(crate) use plan::plan_remarks;
 pub use plan::{
     PLAN_FORMAT, PlanCostDto, PlanDto, UnplacedDto, parse_plan_file, plan_from_dto, plan_to_dto, plan_to_json,
 };

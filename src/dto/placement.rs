@@ -207,18 +207,13 @@ impl PlacementDto {
         let step = job.chain.step(placement.step.step);
         let zone = situation.houses[job.house.index()].zone;
         let piece = |piece: &Span| PieceDto { start: local(zone, piece.start()), finish: local(zone, piece.end()) };
-        let gear = |unit: &UnitUse| GearDto {
-            equipment: situation.equipment[unit.equipment.index()].key.to_string(),
-            unit: i64::from(unit.unit),
-        };
-        let cause = placement.moved_because;
         PlacementDto {
             job: job.key.to_string(),
             step: step.key.to_string(),
             crew: situation.crews[placement.crew.index()].key.to_string(),
             pieces: placement.pieces.iter().map(piece).collect(),
-            gear: placement.units.iter().map(gear).collect(),
-            moved_because: cause.map(|cause| CauseDto::from_domain(cause, placement.step, situation)),
+            gear: gear(placement, situation),
+            moved_because: cause(placement, situation),
             ..PlacementDto::default()
         }
     }
@@ -246,6 +241,20 @@ impl PlacementDto {
             ..PlacementDto::plain(placement, situation)
         }
     }
+}
+
+/// The units that a placement uses.
+pub(crate) fn gear(placement: &Placement, situation: &Situation) -> Vec<GearDto> {
+    let gear = |unit: &UnitUse| GearDto {
+        equipment: situation.equipment[unit.equipment.index()].key.to_string(),
+        unit: i64::from(unit.unit),
+    };
+    placement.units.iter().map(gear).collect()
+}
+
+/// Why a placement is not where it was published.
+pub(crate) fn cause(placement: &Placement, situation: &Situation) -> Option<CauseDto> {
+    placement.moved_because.map(|cause| CauseDto::from_domain(cause, placement.step, situation))
 }
 
 fn bad_pieces(what: &str) -> Fault {

@@ -121,18 +121,25 @@ pub struct PlanDto {
 pub fn plan_to_dto(situation: &Situation, plan: &Plan) -> PlanDto {
     let total = plan.cost.total();
     let gap = if total > 0 { (total - plan.lower_bound) as f64 / total as f64 } else { 0.0 };
+    let (unplaced, guesses) = plan_remarks(situation, plan);
     PlanDto {
         format: PLAN_FORMAT.to_string(),
         now: local(situation.settings.zone, plan.now),
         seed: plan.seed,
         move_budget: plan.move_budget,
         placements: plan.placements.iter().map(|placed| PlacementDto::with_names(placed, situation)).collect(),
-        unplaced: plan.unplaced.iter().map(|left_out| UnplacedDto::from_domain(left_out, situation)).collect(),
+        unplaced,
         cost: plan.cost.into(),
         lower_bound: plan.lower_bound,
         gap_percent: Some((gap * 10_000.0).round() / 100.0),
-        guesses: guesses(situation, plan),
+        guesses,
     }
+}
+
+/// What a plan says of the whole of it: what it leaves out and why, and where it rests on guessed weather.
+pub(crate) fn plan_remarks(situation: &Situation, plan: &Plan) -> (Vec<UnplacedDto>, Vec<GuessDto>) {
+    let unplaced = plan.unplaced.iter().map(|left_out| UnplacedDto::from_domain(left_out, situation)).collect();
+    (unplaced, guesses(situation, plan))
 }
 
 /// A plan file.

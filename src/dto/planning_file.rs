@@ -27,6 +27,7 @@ use crate::domain::text::Name;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use serde::{Deserialize, Serialize};
+use std::borrow::Borrow;
 use std::collections::BTreeMap;
 use utoipa::ToSchema;
 
@@ -106,13 +107,13 @@ pub struct Parsed {
 
 /// Reads a planning file.
 pub fn parse_planning_file(text: &str) -> Result<Parsed, Vec<Located>> {
-    assemble(read_json(text, FILE_BYTES_MAX)?)
+    assemble(read_json::<PlanningFile>(text, FILE_BYTES_MAX)?)
 }
 
 /// From documents to a situation, or everything that is wrong with them. Indices follow the order of the documents.
-pub fn assemble(parts: PlanningFile) -> Result<Parsed, Vec<Located>> {
+pub fn assemble(parts: impl Borrow<PlanningFile>) -> Result<Parsed, Vec<Located>> {
     let mut faults = Faults::default();
-    let situation = situation(&parts, &mut faults);
+    let situation = situation(parts.borrow(), &mut faults);
     match situation {
         Some(situation) if faults.is_empty() => {
             let warnings = warnings::of(&situation);

@@ -78,11 +78,7 @@ pub(crate) fn zone(name: &str) -> Result<Zone, Fault> {
 
 /// An instant as the wall clock of `zone` shows it, with its offset: RFC 3339.
 pub(crate) fn local(zone: Zone, at: Minute) -> String {
-    let offset = zone.offset_minutes(at);
-    let wall = at.plus(i64::from(offset)).to_utc();
-    let sign = if offset < 0 { '-' } else { '+' };
-    let (hours, minutes) = (offset.abs() / 60, offset.abs() % 60);
-    format!("{}{sign}{hours:02}:{minutes:02}", wall.format("%Y-%m-%dT%H:%M:%S"))
+    zone.rfc3339(at.to_utc())
 }
 
 /// `HH:MM`.

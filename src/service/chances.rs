@@ -119,7 +119,7 @@ fn simulated(
     let situation = snapshot.situation()?.situation;
     // What is over in the plan, with the job or the crew gone, holds nothing up any more.
     let jobs: BTreeMap<Uuid, &ChainRows> =
-        snapshot.rows.jobs.iter().map(|planned| (planned.job.id, &planned.chain)).collect();
+        snapshot.rows.jobs.iter().map(|planned| (planned.job.id, planned.chain.as_ref())).collect();
     let crews: BTreeSet<Uuid> = snapshot.rows.crews.iter().map(|crew| crew.id).collect();
     rows.retain(|row| {
         let known = |chain: &&ChainRows| chain.steps.iter().any(|step| step.step_key == row.step_key);

@@ -324,6 +324,7 @@ impl Service {
 
 fn made(snapshot: &Snapshot) -> Result<Alternatives, ServiceError> {
     let situation = snapshot.situation()?.situation;
+    let fingerprint = snapshot.fingerprint()?;
     let mut out = Vec::new();
     for (emphasis, plan) in alternatives(&situation, Request::repair()) {
         let report = crate::audit::audit(&situation, &plan);
@@ -331,7 +332,8 @@ fn made(snapshot: &Snapshot) -> Result<Alternatives, ServiceError> {
         if report.is_clean() {
             let difference = DifferenceView::of(&situation, &plan);
             if !difference.steps.is_empty() {
-                out.push((emphasis, draft_of(snapshot, &situation, &plan, BasisDto::Repair)?, difference));
+                let draft = draft_of(snapshot, &situation, &plan, (BasisDto::Repair, fingerprint))?;
+                out.push((emphasis, draft, difference));
             }
         } else {
             tracing::error!(?emphasis, violations = report.violations.len(), "an alternative breaks a rule");

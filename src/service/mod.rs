@@ -6,6 +6,8 @@
 //! | `clock` | what time it is |
 //! | `error` | refusals |
 //! | `companies`, `access` | companies and settings; tokens and calendar addresses |
+//! | `people`, `sign_in` | who may come in by browser; coming in, and going out |
+//! | `passwords`, `attempts` | hashing and comparing; how often somebody may try |
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `job_shapes`, `bench` | jobs and their chains; as shown; tried on the rest of the company |
 //! | `air_readings` | air measured in houses |
@@ -35,6 +37,7 @@
 
 mod access;
 mod air_readings;
+mod attempts;
 mod bench;
 mod calendar_cache;
 mod calendar_events;
@@ -64,6 +67,8 @@ mod letters;
 mod load_lists;
 mod notices;
 mod nouns;
+mod passwords;
+mod people;
 mod pins;
 mod planning;
 mod plans;
@@ -74,6 +79,7 @@ mod records;
 mod repair_views;
 mod repairs;
 mod report_rules;
+mod sign_in;
 mod snapshot;
 mod taken;
 mod told;
@@ -109,6 +115,11 @@ pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
 pub use notices::{NoticeKindDto, NoticePage, NoticeView};
 pub use nouns::{MethodListed, NounDoc, RegionListed, Stored};
+pub use passwords::{PASSWORD_CHARS_MAX, PASSWORD_CHARS_MIN};
+pub use people::{
+    BrowserView, CREW_LINKS_MAX, CrewLinkView, PEOPLE_MAX, PeopleView, PersonBody, PersonView, SIGN_IN_NAME_CHARS_MAX,
+    WithPassword,
+};
 pub use pins::{PinBody, PinConflictView, PinnedView};
 pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
@@ -117,6 +128,7 @@ pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
 pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
 pub use repairs::{ChangeDto, Repaired};
+pub use sign_in::{Origin, PERSON_IDLE, PERSON_STAYS, PHONE_IDLE, PHONE_STAYS, SignInError, SignedIn};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
 pub use wakes::{Stop, Waiting, Wakes};
 pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};
@@ -127,8 +139,10 @@ use crate::domain::time::Minute;
 use crate::store::Store;
 use crate::weather::fetch::Source;
 use crate::webhook::Targets;
+use attempts::Attempts;
 use chrono::{DateTime, Utc};
 use clock::{Clock, SystemClock};
+use passwords::Passwords;
 use std::sync::Arc;
 use tokio::sync::Semaphore;
 
@@ -154,6 +168,8 @@ pub struct Service {
     wakes: Wakes,
     stopping: Stop,
     calendars: calendar_cache::CalendarCache,
+    passwords: Passwords,
+    attempts: Arc<Attempts>,
 }
 
 impl Service {
@@ -175,6 +191,8 @@ impl Service {
             wakes: Wakes::default(),
             stopping: Stop::default(),
             calendars: calendar_cache::CalendarCache::default(),
+            passwords: Passwords::default(),
+            attempts: Arc::default(),
         }
     }
 

@@ -7,11 +7,10 @@ use crate::domain::chain::{Chain, WaitKind};
 use crate::domain::ids::StepIx;
 use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::Situation;
-use crate::dto::{CauseDto, GearDto, GuessDto, PlanCostDto, PlanDto, UnplacedDto, plan_to_dto};
+use crate::dto::{self, GuessDto, PlanCostDto, UnplacedDto};
 use crate::planner::{Basis, Request, plan};
 use crate::store::{CompanyId, Document, NewPlan, NoticeKind, PlanRow, PlanningRows, Session};
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 use std::time::Duration;
 use tokio::sync::OwnedSemaphorePermit;
 use utoipa::ToSchema;
@@ -132,15 +131,20 @@ fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError>
     let basis = body.basis.into();
     let request = Request { seed: body.seed, move_budget: body.move_budget, basis, ..Request::new() };
     let plan = audited(&situation, request)?;
-    draft_of(snapshot, &situation, &plan, body.basis)
+    draft_of(snapshot, &situation, &plan, (body.basis, snapshot.fingerprint()?))
 }
 
 /// A plan that keeps every rule.
 pub(super) fn audited(situation: &Situation, request: Request) -> Result<Plan, ServiceError> {
     let plan = plan(situation, request);
-    let report = audit(situation, &plan);
+    judged(situation, &plan, request).map(|()| plan)
+}
+
+/// Whether a new plan keeps every rule; if not, that is a defect of this program, and the log says where.
+pub(super) fn judged(situation: &Situation, plan: &Plan, request: Request) -> Result<(), ServiceError> {
+    let report = audit(situation, plan);
     if report.is_clean() {
-        return Ok(plan);
+        return Ok(());
     }
     for violation in report.violations.iter().take(LOGGED_MAX) {
         let (code, what) = (violation.code(), violation.explain(situation));
@@ -149,46 +153,43 @@ pub(super) fn audited(situation: &Situation, request: Request) -> Result<Plan, S
     Err(ServiceError::PlanRejected(report.violations.len()))
 }
 
-/// A plan of the snapshot's situation as it is stored.
+/// A plan of the snapshot's situation as it is stored, with the snapshot's fingerprint.
 pub(super) fn draft_of(
     snapshot: &Snapshot,
     situation: &Situation,
     plan: &Plan,
-    basis: BasisDto,
+    (basis, input_sha256): (BasisDto, [u8; 32]),
 ) -> Result<Draft, ServiceError> {
-    let file = serde_json::to_vec(&snapshot.file).map_err(crate::store::StoreError::BadDocument)?;
-    let PlanDto { cost, unplaced, placements, guesses, .. } = plan_to_dto(situation, plan);
+    let (unplaced, guesses) = dto::plan_remarks(situation, plan);
     let mut rows = Vec::with_capacity(plan.placements.len());
-    for (placement, shown) in plan.placements.iter().zip(placements) {
-        rows.extend(plan_rows(&snapshot.rows, situation, placement, shown.gear, shown.moved_because)?);
+    for placement in &plan.placements {
+        rows.extend(plan_rows(&snapshot.rows, situation, placement)?);
     }
-    Ok(Draft { new: new_plan(plan, &file, PlanDoc { basis, cost, unplaced, guesses })?, rows })
+    Ok(Draft { new: new_plan(plan, input_sha256, PlanDoc { basis, cost: plan.cost.into(), unplaced, guesses })?, rows })
 }
 
-fn new_plan(plan: &Plan, file: &[u8], doc: PlanDoc) -> Result<NewPlan, ServiceError> {
+fn new_plan(plan: &Plan, input_sha256: [u8; 32], doc: PlanDoc) -> Result<NewPlan, ServiceError> {
     Ok(NewPlan {
         made_for: plan.now.to_utc(),
         seed: plan.seed,
         move_budget: plan.move_budget,
         cost_total: plan.cost.total(),
         lower_bound: plan.lower_bound,
-        input_sha256: Sha256::digest(file).into(),
+        input_sha256,
         doc: Document::of(&doc)?,
     })
 }
 
 /// One row a piece. Indices of the situation follow the rows it was made from.
-fn plan_rows(
-    rows: &PlanningRows,
-    situation: &Situation,
-    placement: &Placement,
-    gear: Vec<GearDto>,
-    cause: Option<CauseDto>,
-) -> Result<Vec<PlanRow>, ServiceError> {
+fn plan_rows(rows: &PlanningRows, situation: &Situation, placement: &Placement) -> Result<Vec<PlanRow>, ServiceError> {
     let chain = &situation.jobs[placement.step.job.index()].chain;
     let step = chain.step(placement.step.step);
+    let gear = dto::gear(placement, situation);
     let units = if gear.is_empty() { None } else { Some(Document::of(&gear)?) };
-    let moved_because = cause.map(|cause| Document::of(&cause)).transpose()?.map(|cause| cause.as_str().to_owned());
+    let moved_because = dto::cause(placement, situation)
+        .map(|cause| Document::of(&cause))
+        .transpose()?
+        .map(|cause| cause.as_str().to_owned());
     let piece = |(number, piece): (usize, &crate::domain::time::Span)| PlanRow {
         job_id: rows.jobs[placement.step.job.index()].job.id,
         step_key: step.key.to_string(),

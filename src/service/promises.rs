@@ -117,7 +117,7 @@ impl Asked {
         }
         apply(&mut file, JobAdded { job: body.job.clone() }.into(), world.now)?;
         let place = file.jobs.len() - 1;
-        let parsed = assemble(file.clone()).map_err(|faults| refused(&faults, place, file.houses.len()))?;
+        let parsed = assemble(&file).map_err(|faults| refused(&faults, place, file.houses.len()))?;
         Ok(Asked { world, body, file, warnings: parsed.warnings })
     }
 

@@ -86,7 +86,7 @@ impl Service {
             return Err(outdated("another-plan-published", what));
         }
         let done = session.publish_plan(checked.plan, checked.version, checked.at).await?;
-        self.tell_publication(session, promised.as_ref(), &done, &[]).await?;
+        self.tell_publication(session, promised.as_ref(), &done, None).await?;
         let (added, changed, left) = (done.added, done.changed, done.left);
         Ok(PublicationView { plan: PlanListed::of(&done.plan)?, added, changed, left, version: done.plan.version })
     }

@@ -12,8 +12,11 @@ use uuid::Uuid;
 
 /// Longest time somebody may wait for repairs to settle.
 pub const SETTLE_SECONDS_MAX: u64 = 30;
-/// Other servers repair as well: how often it is looked whether they have.
+/// A repair that publishes or proposes is told at once; one that leaves everything is not: how often it is looked whether
+/// there was one.
 const LOOK_AGAIN: Duration = Duration::from_millis(50);
+/// What a knock takes off the patience, so that somebody with much news does not wait for ever.
+const KNOCKED: Duration = Duration::from_millis(1);
 
 /// What became of the plan that a repair made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, ToSchema)]
@@ -126,7 +129,10 @@ impl Service {
         patience: Duration,
     ) -> Result<RepairStateView, ServiceError> {
         let mut left = patience.min(Duration::from_secs(SETTLE_SECONDS_MAX));
+        let mut knocks = self.wakes.of(company);
         loop {
+            // Before looking: what comes in while we look wakes us again.
+            knocks.heard();
             let mut session = self.store.snapshot(company).await?;
             let state = session.repair_state().await?;
             let proposal = newest_proposal(&mut session).await?;
@@ -136,8 +142,10 @@ impl Service {
                 return Ok(view);
             }
             let pause = left.min(LOOK_AGAIN);
-            tokio::time::sleep(pause).await;
-            left -= pause;
+            tokio::select! {
+                () = knocks.knock() => left = left.saturating_sub(KNOCKED),
+                () = tokio::time::sleep(pause) => left -= pause,
+            }
         }
     }
 }

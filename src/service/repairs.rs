@@ -3,20 +3,22 @@
 //! during a repair is answered by the next one.
 
 use super::difference::DifferenceView;
-use super::planning::{Draft, audited, draft_of};
+use super::planning::{Draft, draft_of, judged};
 use super::snapshot::{Snapshot, gear};
 use super::{BasisDto, PlanListed, Service, ServiceError};
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use crate::dto::RepairsDto;
-use crate::planner::{Basis, REPAIR_MOVES, Request};
+use crate::planner::{Basis, REPAIR_MOVES, Request, plan};
 use crate::store::{
     BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, Session, StoreError,
 };
 use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 use std::time::Duration;
+use tokio::task::JoinHandle;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -88,10 +90,10 @@ impl Beside {
 struct Made {
     draft: Draft,
     beside: Beside,
-    /// Told only where a promise moves.
-    difference: Option<DifferenceView>,
-    /// Open jobs that are booked exactly as they are planned.
-    untouched: Vec<Uuid>,
+    /// Still being worked out while the plan is stored.
+    difference: JoinHandle<DifferenceView>,
+    /// Jobs that are not booked exactly as they are planned, or were reported on.
+    touched: BTreeSet<Uuid>,
 }
 
 impl Service {
@@ -137,7 +139,7 @@ impl Service {
         if made.beside == Beside::default() {
             return self.end_unchanged(turn, &seen).await;
         }
-        self.keep_repair(turn, &seen, &snapshot, &made).await
+        self.keep_repair(turn, &seen, &snapshot, made).await
     }
 
     /// Proposals of earlier repairs are withdrawn: what was promised can stay after all.
@@ -164,7 +166,7 @@ impl Service {
         turn: RepairTurn,
         seen: &[RepairChange],
         snapshot: &Snapshot,
-        made: &Made,
+        made: Made,
     ) -> Result<Repaired, ServiceError> {
         let mut session = self.store.session(turn.company).await?;
         session.lock_company().await?;
@@ -175,18 +177,24 @@ impl Service {
             return Ok(Repaired::Overtaken);
         }
         self.withdraw(&mut session).await?;
-        let head = session.insert_plan(&made.draft.new, &made.draft.rows).await?;
+        let head = match &promised {
+            Some(base) => {
+                session.insert_plan_beside(&made.draft.new, &made.draft.rows, (base.id, &made.touched)).await?
+            }
+            None => session.insert_plan(&made.draft.new, &made.draft.rows).await?,
+        };
         let publish = !made.beside.breaks() || snapshot.file.settings.repairs == RepairsDto::Automatic;
         let done_at = self.now();
         if publish {
-            let (at, untouched) = (done_at.trunc_subsecs(0), &made.untouched);
-            let done = session.publish_plan_but_for(head.id, head.version, at, untouched).await?;
-            self.tell_publication(&mut session, promised.as_ref(), &done, untouched).await?;
+            let touched: Vec<Uuid> = made.touched.iter().copied().collect();
+            let done = session.publish_touched(head.id, head.version, done_at.trunc_subsecs(0), &touched).await?;
+            self.tell_publication(&mut session, promised.as_ref(), &done, Some(&touched)).await?;
         } else {
             self.tell_draft(&mut session, NoticeKind::PlanProposed, &PlanListed::of(&head)?)?;
         }
         let id = crate::store::new_id();
-        if let Some(difference) = &made.difference {
+        if made.beside.breaks() {
+            let difference = made.difference.await?;
             let jobs: BTreeMap<Uuid, &str> =
                 snapshot.rows.jobs.iter().map(|planned| (planned.job.id, planned.job.key.as_str())).collect();
             let change = |change: &RepairChange| ChangeDto {
@@ -196,7 +204,7 @@ impl Service {
             };
             let Beside { moved, added, dropped, .. } = made.beside;
             let changes = seen.iter().map(change).collect();
-            let doc = RepairDoc { changes, moved, added, dropped, difference: difference.clone() };
+            let doc = RepairDoc { changes, moved, added, dropped, difference };
             session
                 .insert_repair(&RepairRow {
                     id,
@@ -214,25 +222,41 @@ impl Service {
     }
 }
 
+/// The best of the ways with which the audit is content.
 fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>) -> Result<Made, ServiceError> {
-    let situation = snapshot.situation()?.situation;
-    let plan = first_audited(&situation)?;
-    // Two long tasks that need each other for nothing.
-    let (draft, difference) = std::thread::scope(|scope| {
-        let difference = scope.spawn(|| DifferenceView::of(&situation, &plan));
-        let draft = draft_of(snapshot, &situation, &plan, BasisDto::Repair);
-        (draft, difference.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
-    });
-    let draft = draft?;
-    let beside = beside(&draft.rows, &snapshot.rows.promised);
-    let untouched = untouched(snapshot, &draft.rows, changed)?;
-    let difference = beside.breaks().then_some(difference);
-    Ok(Made { draft, beside, difference, untouched })
+    std::thread::scope(|scope| {
+        let fingerprint = scope.spawn(|| snapshot.fingerprint());
+        let situation = Arc::new(snapshot.situation()?.situation);
+        let mut tries = TRIES.into_iter().map(|(basis, move_budget)| planned(&situation, basis, move_budget));
+        let refused = |planned: &Result<_, _>| matches!(planned, Err(ServiceError::PlanRejected(_)));
+        let first = tries.find(|planned| !refused(planned));
+        let (plan, difference) = first.unwrap_or(Err(ServiceError::PlanRejected(0)))?;
+        let fingerprint = fingerprint.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+        let draft = draft_of(snapshot, &situation, &plan, (BasisDto::Repair, fingerprint))?;
+        let beside = beside(&draft.rows, &snapshot.rows.promised);
+        let touched = touched(snapshot, &draft.rows, changed)?;
+        Ok(Made { draft, beside, difference, touched })
+    })
 }
 
-/// Open jobs without a report or a change of their own whose pieces are booked as they are planned, gear and all.
-fn untouched(snapshot: &Snapshot, rows: &[PlanRow], changed: &BTreeSet<Uuid>) -> Result<Vec<Uuid>, ServiceError> {
-    let mut touched = changed.clone();
+/// A plan that keeps every rule. While that is seen to, what it changes is put into words.
+fn planned(
+    situation: &Arc<Situation>,
+    basis: Basis,
+    move_budget: u64,
+) -> Result<(Arc<Plan>, JoinHandle<DifferenceView>), ServiceError> {
+    let request = Request { basis, move_budget, ..Request::new() };
+    let plan = Arc::new(plan(situation, request));
+    let (told, of) = (plan.clone(), situation.clone());
+    let difference = tokio::task::spawn_blocking(move || DifferenceView::of(&of, &told));
+    judged(situation, &plan, request)?;
+    Ok((plan, difference))
+}
+
+/// Jobs that changed or were reported on, that are over and still booked, or whose pieces are not booked as they are
+/// planned, gear and all.
+fn touched(snapshot: &Snapshot, rows: &[PlanRow], changed: &BTreeSet<Uuid>) -> Result<BTreeSet<Uuid>, ServiceError> {
+    let mut touched: BTreeSet<Uuid> = changed.iter().chain(&snapshot.rows.booked_and_over).copied().collect();
     let mut before: BTreeMap<(Uuid, &str, i32), &BookingRow> =
         snapshot.rows.promised.iter().map(|row| ((row.job_id, row.step_key.as_str(), row.piece_no), row)).collect();
     for row in rows {
@@ -248,19 +272,7 @@ fn untouched(snapshot: &Snapshot, rows: &[PlanRow], changed: &BTreeSet<Uuid>) ->
         }
     }
     touched.extend(before.keys().map(|key| key.0));
-    let open = snapshot.rows.jobs.iter().map(|planned| planned.job.id);
-    Ok(open.filter(|job| !touched.contains(job)).collect())
-}
-
-fn first_audited(situation: &Situation) -> Result<Plan, ServiceError> {
-    let mut refused = None;
-    for (basis, move_budget) in TRIES {
-        match audited(situation, Request { basis, move_budget, ..Request::new() }) {
-            Err(error @ ServiceError::PlanRejected(_)) => refused = Some(error),
-            other => return other,
-        }
-    }
-    Err(refused.unwrap_or(ServiceError::PlanRejected(0)))
+    Ok(touched)
 }
 
 /// The plan's pieces held against those that are booked.

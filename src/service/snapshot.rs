@@ -14,7 +14,9 @@ use crate::store::{
     BookingRow, ChainRows, CompanyId, Document, JobRow, NounRow, PlanningRows, RecordOutcome, RecordRow, StoreError,
 };
 use serde::de::DeserializeOwned;
+use sha2::{Digest, Sha256};
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 use uuid::Uuid;
 
 /// Everything about a company at one instant, as rows and as documents.
@@ -48,14 +50,20 @@ impl Snapshot {
         Ok(Snapshot { rows, file, published })
     }
 
+    /// Of the planning file, SHA-256.
+    pub(super) fn fingerprint(&self) -> Result<[u8; 32], ServiceError> {
+        let file = serde_json::to_vec(&self.file).map_err(StoreError::BadDocument)?;
+        Ok(Sha256::digest(file).into())
+    }
+
     /// The situation, or why there is none.
     pub(super) fn situation(&self) -> Result<Parsed, ServiceError> {
-        assemble(self.file.clone()).map_err(|faults| ServiceError::CannotPlan(error::told(&faults)))
+        assemble(&self.file).map_err(|faults| ServiceError::CannotPlan(error::told(&faults)))
     }
 }
 
-fn docs<D: DeserializeOwned>(rows: &[NounRow]) -> Result<Vec<D>, StoreError> {
-    rows.iter().map(|row| row.doc.parse()).collect()
+fn docs<D: DeserializeOwned + Clone + Send + Sync + 'static>(rows: &[NounRow]) -> Result<Vec<D>, StoreError> {
+    rows.iter().map(|row| row.doc.read().map(|doc: Arc<D>| D::clone(&doc))).collect()
 }
 
 fn file(
@@ -130,8 +138,10 @@ impl Keys {
 /// A job as a document with its own chain, without history.
 pub(super) fn job_document(job: &JobRow, chain: &ChainRows, house: &str, zone: Zone) -> Result<JobDto, ServiceError> {
     let doc: JobDoc = job.doc.parse()?;
-    let steps: Result<Vec<StepDto>, StoreError> = chain.steps.iter().map(|step| step.doc.parse()).collect();
-    let waits: Result<Vec<WaitDto>, StoreError> = chain.waits.iter().map(|wait| wait.doc.parse()).collect();
+    let steps = chain.steps.iter().map(|step| step.doc.read().map(|doc| StepDto::clone(&doc)));
+    let steps: Result<Vec<StepDto>, StoreError> = steps.collect();
+    let waits = chain.waits.iter().map(|wait| wait.doc.read().map(|doc| WaitDto::clone(&doc)));
+    let waits: Result<Vec<WaitDto>, StoreError> = waits.collect();
     Ok(JobDto {
         key: job.key.clone(),
         name: job.name.clone(),

@@ -84,18 +84,18 @@ impl Service {
         Ok(())
     }
 
-    /// A publication: that it is there, and what it means for each crew, house and step. `before` was the promise;
-    /// in jobs that are `untouched` nothing differs.
+    /// A publication: that it is there, and what it means for each crew, house and step. `before` was the promise; where
+    /// it is known, only the jobs that are `touched` differ.
     pub(super) async fn tell_publication(
         &self,
         session: &mut Session,
         before: Option<&PlanHead>,
         done: &Published,
-        untouched: &[Uuid],
+        touched: Option<&[Uuid]>,
     ) -> Result<(), ServiceError> {
         let (old, new) = (before.map(|plan| plan.id), done.plan.id);
-        let pieces = session.other_pieces(old, new, untouched).await?;
-        let ends = session.other_ends(old, new, untouched).await?;
+        let pieces = session.other_pieces(old, new, touched).await?;
+        let ends = session.other_ends(old, new, touched).await?;
         let doc: PlanDoc = done.plan.doc.parse()?;
         let had: Vec<UnplacedDto> =
             before.map_or(Ok(Vec::new()), |plan| plan.doc.parse::<PlanDoc>().map(|doc| doc.unplaced))?;

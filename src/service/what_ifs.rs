@@ -191,7 +191,7 @@ fn answered(
     let before = situation(&world.file)?;
     let plan_before = audited(&before.0, request)?;
     // A changed document that does not fit the others is the asker's: he is told where it would be in the file.
-    let parsed = assemble(file.clone()).map_err(|faults| {
+    let parsed = assemble(&file).map_err(|faults| {
         let in_file = |located: Located| Located { pointer: "/changes".to_owned(), ..located };
         let faults: Vec<Located> = faults.into_iter().map(in_file).collect();
         ServiceError::Invalid(error::told(&faults))
@@ -221,7 +221,7 @@ fn answered(
 
 /// The situation, or why there is none: that is the company's matter.
 pub(super) fn situation(file: &PlanningFile) -> Result<(Situation, Vec<Located>), ServiceError> {
-    let parsed = assemble(file.clone()).map_err(|faults| ServiceError::CannotPlan(error::told(&faults)))?;
+    let parsed = assemble(file).map_err(|faults| ServiceError::CannotPlan(error::told(&faults)))?;
     Ok((parsed.situation, parsed.warnings))
 }
 

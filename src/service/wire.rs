@@ -1,17 +1,12 @@
 //! Instants of the database as text on a wall clock, and wall-clock zones of documents.
 
 use crate::domain::fault::Fault;
-use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use chrono::{DateTime, FixedOffset, SecondsFormat, Utc};
+use chrono::{DateTime, SecondsFormat, Utc};
 
 /// RFC 3339 with the offset that `zone` has then.
 pub(super) fn local(zone: Zone, at: DateTime<Utc>) -> String {
-    let offset = zone.offset_minutes(Minute::floor_from(at));
-    match FixedOffset::east_opt(offset * 60) {
-        Some(offset) => at.with_timezone(&offset).to_rfc3339_opts(SecondsFormat::Secs, false),
-        None => utc(at),
-    }
+    zone.rfc3339(at)
 }
 
 /// RFC 3339 in UTC.

@@ -38,9 +38,41 @@ pub struct JobEnds {
     pub new_end: Option<DateTime<Utc>>,
 }
 
+macro_rules! other_pieces {
+    ($which:literal) => {
+        concat!(
+            "SELECT job_id, step_key, o.crew_id AS old_crew, lower(o.during) AS old_start, upper(o.during) AS old_end,
+                    n.crew_id AS new_crew, lower(n.during) AS new_start, upper(n.during) AS new_end
+             FROM (SELECT * FROM plan_piece WHERE company_id = $1 AND plan_id = $2",
+            $which,
+            ") o
+             FULL JOIN (SELECT * FROM plan_piece WHERE company_id = $1 AND plan_id = $3",
+            $which,
+            ") n USING (job_id, step_key, piece_no)
+             WHERE NOT coalesce(n.fixed, o.fixed) AND (o.crew_id, o.during) IS DISTINCT FROM (n.crew_id, n.during)
+             ORDER BY job_id, step_key, piece_no"
+        )
+    };
+}
+
+macro_rules! other_ends {
+    ($which:literal) => {
+        concat!(
+            "SELECT job_id, o.at AS old_end, n.at AS new_end
+             FROM (SELECT job_id, max(upper(during)) AS at FROM plan_piece WHERE company_id = $1 AND plan_id = $2",
+            $which,
+            " GROUP BY job_id) o
+             FULL JOIN (SELECT job_id, max(upper(during)) AS at FROM plan_piece WHERE company_id = $1 AND plan_id = $3",
+            $which,
+            " GROUP BY job_id) n USING (job_id)
+             WHERE o.at IS DISTINCT FROM n.at ORDER BY job_id"
+        )
+    };
+}
+
 impl Session {
     /// What the plan `new` has elsewhere than `old`, by job, step and piece; without `old`, everything that has not begun.
-    /// Jobs in which nothing is known to differ are not looked at.
+    /// With `touched`, only these jobs are looked at.
     ///
     /// # Errors
     /// `Unavailable`.
@@ -48,23 +80,10 @@ impl Session {
         &mut self,
         old: Option<Uuid>,
         new: Uuid,
-        untouched: &[Uuid],
+        touched: Option<&[Uuid]>,
     ) -> Result<Vec<OtherPiece>, StoreError> {
-        Ok(sqlx::query_as(
-            "SELECT job_id, step_key, o.crew_id AS old_crew, lower(o.during) AS old_start, upper(o.during) AS old_end,
-                    n.crew_id AS new_crew, lower(n.during) AS new_start, upper(n.during) AS new_end
-             FROM (SELECT * FROM plan_row WHERE company_id = $1 AND plan_id = $2 AND job_id <> ALL($4)) o
-             FULL JOIN (SELECT * FROM plan_row WHERE company_id = $1 AND plan_id = $3 AND job_id <> ALL($4)) n
-                 USING (job_id, step_key, piece_no)
-             WHERE NOT coalesce(n.fixed, o.fixed) AND (o.crew_id, o.during) IS DISTINCT FROM (n.crew_id, n.during)
-             ORDER BY job_id, step_key, piece_no",
-        )
-        .bind(self.company.0)
-        .bind(old)
-        .bind(new)
-        .bind(untouched)
-        .fetch_all(self.db())
-        .await?)
+        let statement = if touched.is_some() { other_pieces!(" AND job_id = ANY($4)") } else { other_pieces!("") };
+        self.beside(statement, (old, new), touched).await
     }
 
     /// Jobs whose last work ends at another instant in the plan `new` than in `old`; as [`Session::other_pieces`].
@@ -75,21 +94,25 @@ impl Session {
         &mut self,
         old: Option<Uuid>,
         new: Uuid,
-        untouched: &[Uuid],
+        touched: Option<&[Uuid]>,
     ) -> Result<Vec<JobEnds>, StoreError> {
-        Ok(sqlx::query_as(
-            "SELECT job_id, o.at AS old_end, n.at AS new_end
-             FROM (SELECT job_id, max(upper(during)) AS at FROM plan_row WHERE company_id = $1 AND plan_id = $2
-                     AND job_id <> ALL($4) GROUP BY job_id) o
-             FULL JOIN (SELECT job_id, max(upper(during)) AS at FROM plan_row WHERE company_id = $1 AND plan_id = $3
-                          AND job_id <> ALL($4) GROUP BY job_id) n USING (job_id)
-             WHERE o.at IS DISTINCT FROM n.at ORDER BY job_id",
-        )
-        .bind(self.company.0)
-        .bind(old)
-        .bind(new)
-        .bind(untouched)
-        .fetch_all(self.db())
-        .await?)
+        let statement = if touched.is_some() { other_ends!(" AND job_id = ANY($4)") } else { other_ends!("") };
+        self.beside(statement, (old, new), touched).await
+    }
+
+    async fn beside<T>(
+        &mut self,
+        statement: &'static str,
+        (old, new): (Option<Uuid>, Uuid),
+        touched: Option<&[Uuid]>,
+    ) -> Result<Vec<T>, StoreError>
+    where
+        T: for<'r> FromRow<'r, sqlx::postgres::PgRow> + Send + Unpin,
+    {
+        let mut query = sqlx::query_as(statement).bind(self.company.0).bind(old).bind(new);
+        if let Some(touched) = touched {
+            query = query.bind(touched);
+        }
+        Ok(query.fetch_all(self.db()).await?)
     }
 }

@@ -230,11 +230,14 @@ fn broken_link(constraint: &str, message: &str) -> Refusal {
         | "booking_step_fkey" => Refusal::Said(StoreError::DanglingChain { detail: message.to_owned() }),
         "job_house_fkey" | "feed_house_fkey" => unknown("house"),
         "job_method_fkey" => unknown("method"),
-        "step_record_crew_fkey" | "plan_row_crew_fkey" | "booking_crew_fkey" | "token_crew_fkey" | "feed_crew_fkey" => {
-            unknown("crew")
-        }
-        "plan_row_plan_fkey" => unknown("plan"),
-        "idempotency_token_fkey" => unknown("token"),
+        "step_record_crew_fkey"
+        | "plan_row_crew_fkey"
+        | "booking_crew_fkey"
+        | "token_crew_fkey"
+        | "feed_crew_fkey"
+        | "person_crew_fkey"
+        | "crew_link_crew_fkey" => unknown("crew"),
+        "plan_row_plan_fkey" | "plan_job_plan_fkey" | "plan_job_rows_fkey" => unknown("plan"),
         _ => Refusal::Other,
     }
 }

@@ -64,10 +64,10 @@ impl Session {
                  CROSS JOIN LATERAL (
                      SELECT id FROM plan WHERE company_id = $1 AND published_at <= n.started_at
                      ORDER BY published_at DESC LIMIT 1) promise
-                 JOIN plan_row w ON (w.company_id, w.plan_id, w.job_id, w.step_key, w.piece_no, w.crew_id)
+                 JOIN plan_piece w ON (w.company_id, w.plan_id, w.job_id, w.step_key, w.piece_no, w.crew_id)
                                   = ($1, promise.id, n.job_id, n.step_key, 0, n.crew_id)
                  WHERE NOT w.fixed AND NOT EXISTS (
-                     SELECT FROM plan_row later
+                     SELECT FROM plan_piece later
                      WHERE (later.company_id, later.plan_id, later.job_id, later.step_key, later.piece_no)
                          = ($1, promise.id, n.job_id, n.step_key, 1)))
              SELECT count(*) AS steps, coalesce(sum(power(ln(ratio), 2)), 0)::float8 AS sum_squares

@@ -59,11 +59,11 @@ struct MaybeResponse {
 }
 
 impl Session {
-    /// Begins a request of `token_id` with `key`, whose content hashes to `fingerprint`. Commit before the work: from
+    /// Begins a request of `token_id` (a token, or the person or crew link behind a browser) with `key`, whose content hashes to `fingerprint`. Commit before the work: from
     /// then on others are told that it is in progress, until `lease` has passed.
     ///
     /// # Errors
-    /// `UnknownReference` for the token.
+    /// `Unavailable`.
     pub async fn begin_request(
         &mut self,
         token_id: Uuid,

@@ -26,6 +26,8 @@ const RIGHTS: &[(&str, &str)] = &[
     ("step_record", "SELECT, INSERT"),
     ("plan", "SELECT, INSERT, UPDATE"),
     ("plan_row", "SELECT, INSERT, DELETE"),
+    ("plan_job", "SELECT, INSERT, DELETE"),
+    ("plan_piece", "SELECT"),
     ("booking", "SELECT, INSERT, UPDATE, DELETE"),
     ("token", "SELECT, INSERT, UPDATE"),
     ("feed", "SELECT, INSERT, UPDATE"),
@@ -43,11 +45,15 @@ const RIGHTS: &[(&str, &str)] = &[
     ("notice", "SELECT, INSERT, DELETE"),
     ("webhook", "SELECT, INSERT, UPDATE, DELETE"),
     ("delivery", "SELECT, INSERT, UPDATE, DELETE"),
+    ("person", "SELECT, INSERT, UPDATE"),
+    ("crew_link", "SELECT, INSERT, UPDATE"),
+    ("browser_session", "SELECT, INSERT, UPDATE, DELETE"),
 ];
 
 /// What goes across companies: functions that run as the owner and tell as little as can be.
 const FUNCTIONS: &str = "find_token(bytea), find_feed(bytea), claim_repair(uuid, double precision), \
-     lease_deliveries(timestamptz, timestamptz, integer, integer), companies_to_prune(timestamptz, timestamptz, integer)";
+     lease_deliveries(timestamptz, timestamptz, integer, integer), companies_to_prune(timestamptz, timestamptz, integer), \
+     find_person(text), find_browser_session(bytea, timestamptz), find_crew_link(bytea)";
 
 /// How servers log in.
 #[derive(Clone)]

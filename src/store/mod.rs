@@ -1,6 +1,6 @@
 //! All SQL, and the only door to PostgreSQL. Nothing is asked of the database except through a [`Session`], which
-//! begins with its company, or by the two questions that come before the company is known (whose token, whose
-//! calendar address), the two that go across companies (what is due, what is old), [`Store::listen`] and
+//! begins with its company, or by the questions that come before the company is known (whose token, whose calendar
+//! address, who signs in, whose browser, which crew's link), the two that go across companies (what is due, what is old), [`Store::listen`] and
 //! [`Store::ping`]. What documents contain is no business of this module: they go in and out as [`Document`].
 //!
 //! | file | what |
@@ -19,10 +19,11 @@
 //! | `differences` | what one plan has elsewhere than another |
 //! | `copy` | rows as binary COPY |
 //! | `publish`, `bookings` | making a plan the promise; what is promised and what calendars say |
-//! | `planning` | the whole planning input at once |
+//! | `planning`, `shelf` | the whole planning input at once; what of it was read before |
 //! | `repairs` | what has changed since the promise was last looked at, and whose turn it is |
 //! | `fetches` | what the weather service said last |
 //! | `tokens`, `feeds`, `secret` | who may come in |
+//! | `people`, `crew_links`, `browser_sessions` | who may sign in, and where they are signed in |
 //! | `idempotency` | the same request twice |
 //! | `notices`, `listen` | what has to be told, and hearing of it at once |
 //! | `webhooks`, `deliveries` | where it is sent to, and what of it has arrived |
@@ -31,10 +32,12 @@
 
 mod air_readings;
 mod bookings;
+mod browser_sessions;
 mod chains;
 pub mod cluster;
 mod companies;
 mod copy;
+mod crew_links;
 mod deliveries;
 mod differences;
 mod document;
@@ -49,6 +52,7 @@ mod listen;
 mod migrate;
 mod notices;
 mod nouns;
+mod people;
 mod planning;
 mod plans;
 mod pool;
@@ -57,14 +61,17 @@ mod publish;
 mod records;
 mod repairs;
 mod secret;
+mod shelf;
 mod tokens;
 mod webhooks;
 
 pub use air_readings::{AirReadingRow, AirTold, NewAirReading};
 pub use bookings::{BookedBy, BookingRow};
+pub use browser_sessions::{BrowserSessionRow, FoundBrowser, Holder, NewBrowserSession};
 pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};
 pub use companies::{CompanyRow, list_companies};
 pub use copy::PlanRow;
+pub use crew_links::{CrewLinkRow, FoundCrewLink};
 pub use deliveries::{DeliveryRow, DeliveryStatus, Lease, Settled, ToSend};
 pub use differences::{JobEnds, OtherPiece};
 pub use document::Document;
@@ -79,6 +86,7 @@ pub use listen::{Knock, Knocks};
 pub use migrate::{AppLogin, DEFAULT_APP_ROLE, migrate};
 pub use notices::{NOTICES_KEPT_DAYS, NewNotice, NoticeKind, NoticeRow, NoticesFor};
 pub use nouns::{NewNoun, Noun, NounRow, Reference};
+pub use people::{FoundPerson, NewPerson, PersonRow};
 pub use planning::{PlannedJob, PlanningRows};
 pub use plans::{NewPlan, PlanHead, PlanStatus};
 pub use pool::{CompanyId, POOL_SIZE_DEFAULT, Session, Store};

@@ -4,7 +4,8 @@ use super::copy::copy_rows;
 use super::{Document, PlanRow, Session, StoreError};
 use chrono::{DateTime, Utc};
 use sqlx::postgres::PgRow;
-use sqlx::{FromRow, Row};
+use sqlx::{FromRow, PgConnection, Row};
+use std::collections::BTreeSet;
 use uuid::Uuid;
 
 /// What a plan is.
@@ -118,8 +119,7 @@ impl Session {
     /// # Errors
     /// `DanglingChain`, `UnknownReference`.
     pub async fn insert_plan(&mut self, new: &NewPlan, rows: &[PlanRow]) -> Result<PlanHead, StoreError> {
-        let id = super::new_id();
-        let head = self.insert_plan_head(id, new, rows.len()).await?;
+        let head = self.insert_plan_head(super::new_id(), new, rows.len()).await?;
         copy_rows(self.db(), rows).await?;
         sqlx::query(
             "INSERT INTO plan_row (company_id, plan_id, job_id, step_key, piece_no, run_key, crew_id, during, fixed,
@@ -128,7 +128,56 @@ impl Session {
              FROM pg_temp.incoming_row",
         )
         .bind(self.company.0)
-        .bind(id)
+        .bind(head.id)
+        .execute(self.db())
+        .await?;
+        sqlx::query(
+            "INSERT INTO plan_job (company_id, plan_id, job_id, rows_of)
+             SELECT DISTINCT $1, $2, job_id, $2 FROM pg_temp.incoming_row",
+        )
+        .bind(self.company.0)
+        .bind(head.id)
+        .execute(self.db())
+        .await?;
+        Ok(head)
+    }
+
+    /// As [`Session::insert_plan`], of a plan that differs from the stored plan `base` in few jobs: what it has in
+    /// `touched` jobs is written, everything else is shared. Jobs that `rows` say nothing about are not in the plan.
+    ///
+    /// # Errors
+    /// As there.
+    pub async fn insert_plan_beside(
+        &mut self,
+        new: &NewPlan,
+        rows: &[PlanRow],
+        (base, touched): (Uuid, &BTreeSet<Uuid>),
+    ) -> Result<PlanHead, StoreError> {
+        let head = self.insert_plan_head(super::new_id(), new, rows.len()).await?;
+        let jobs: BTreeSet<Uuid> = rows.iter().map(|row| row.job_id).collect();
+        let kept: Vec<Uuid> = jobs.difference(touched).copied().collect();
+        let shared: Vec<Uuid> = sqlx::query_scalar(
+            "INSERT INTO plan_job (company_id, plan_id, job_id, rows_of)
+             SELECT company_id, $2, job_id, rows_of FROM plan_job
+             WHERE company_id = $1 AND plan_id = $3 AND job_id = ANY($4) RETURNING job_id",
+        )
+        .bind(self.company.0)
+        .bind(head.id)
+        .bind(base)
+        .bind(kept)
+        .fetch_all(self.db())
+        .await?;
+        let shared: BTreeSet<Uuid> = shared.into_iter().collect();
+        let own: Vec<&PlanRow> = rows.iter().filter(|row| !shared.contains(&row.job_id)).collect();
+        let company = self.company.0;
+        insert_rows(self.db(), (company, head.id), &own).await?;
+        sqlx::query(
+            "INSERT INTO plan_job (company_id, plan_id, job_id, rows_of)
+             SELECT $1, $2, job_id, $2 FROM unnest($3::uuid[]) AS own (job_id)",
+        )
+        .bind(self.company.0)
+        .bind(head.id)
+        .bind(jobs.difference(&shared).copied().collect::<Vec<Uuid>>())
         .execute(self.db())
         .await?;
         Ok(head)
@@ -199,7 +248,7 @@ impl Session {
         Ok(sqlx::query_as(
             "SELECT job_id, step_key, piece_no, run_key, crew_id, lower(during) AS start_at, upper(during) AS end_at,
                     fixed, units, moved_because
-             FROM plan_row WHERE company_id = $1 AND plan_id = $2 ORDER BY job_id, step_key, piece_no",
+             FROM plan_piece WHERE company_id = $1 AND plan_id = $2 ORDER BY job_id, step_key, piece_no",
         )
         .bind(self.company.0)
         .bind(plan)
@@ -222,12 +271,19 @@ impl Session {
         .fetch_optional(self.db())
         .await?;
         let Some(head) = rejected else { return Err(self.why_no_draft(id).await?) };
-        sqlx::query("DELETE FROM plan_row WHERE company_id = $1 AND plan_id = $2")
-            .bind(self.company.0)
-            .bind(id)
-            .execute(self.db())
-            .await?;
+        self.delete_plan_rows(&[id]).await?;
         Ok(head)
+    }
+
+    /// Of plans that were never published, so that nobody shares them.
+    pub(super) async fn delete_plan_rows(&mut self, plans: &[Uuid]) -> Result<(), StoreError> {
+        for statement in [
+            "DELETE FROM plan_job WHERE company_id = $1 AND plan_id = ANY($2)",
+            "DELETE FROM plan_row WHERE company_id = $1 AND plan_id = ANY($2)",
+        ] {
+            sqlx::query(statement).bind(self.company.0).bind(plans).execute(self.db()).await?;
+        }
+        Ok(())
     }
 
     pub(super) async fn why_no_draft(&mut self, id: Uuid) -> Result<StoreError, StoreError> {
@@ -239,4 +295,35 @@ impl Session {
             PlanStatus::Rejected => StoreError::NotADraft { status: "rejected".into() },
         })
     }
+}
+
+/// Few rows: for them a COPY through another table would be the larger part of the work.
+async fn insert_rows(
+    db: &mut PgConnection,
+    (company, plan): (Uuid, Uuid),
+    rows: &[&PlanRow],
+) -> Result<(), StoreError> {
+    sqlx::query(
+        "INSERT INTO plan_row (company_id, plan_id, job_id, step_key, piece_no, run_key, crew_id, during, fixed, units,
+                               moved_because)
+         SELECT $1, $2, job_id, step_key, piece_no, run_key, crew_id, tstzrange(starts, ends), fixed, units, moved_because
+         FROM unnest($3::uuid[], $4::text[], $5::int[], $6::text[], $7::uuid[], $8::timestamptz[], $9::timestamptz[],
+                     $10::bool[], $11::jsonb[], $12::text[])
+              AS own (job_id, step_key, piece_no, run_key, crew_id, starts, ends, fixed, units, moved_because)",
+    )
+    .bind(company)
+    .bind(plan)
+    .bind(rows.iter().map(|row| row.job_id).collect::<Vec<_>>())
+    .bind(rows.iter().map(|row| row.step_key.as_str()).collect::<Vec<_>>())
+    .bind(rows.iter().map(|row| row.piece_no).collect::<Vec<_>>())
+    .bind(rows.iter().map(|row| row.run_key.as_str()).collect::<Vec<_>>())
+    .bind(rows.iter().map(|row| row.crew_id).collect::<Vec<_>>())
+    .bind(rows.iter().map(|row| row.start).collect::<Vec<_>>())
+    .bind(rows.iter().map(|row| row.end).collect::<Vec<_>>())
+    .bind(rows.iter().map(|row| row.fixed).collect::<Vec<_>>())
+    .bind(rows.iter().map(|row| row.units.clone()).collect::<Vec<_>>())
+    .bind(rows.iter().map(|row| row.moved_because.as_deref()).collect::<Vec<_>>())
+    .execute(db)
+    .await?;
+    Ok(())
 }

@@ -4,9 +4,11 @@
 use super::StoreError;
 use super::migrate::{AppLogin, migrate};
 use super::notices::NewNotice;
+use super::shelf::Shelf;
 use sqlx::postgres::{PgConnectOptions, PgPoolOptions};
 use sqlx::{AssertSqlSafe, Executor, PgConnection, PgPool, PgTransaction};
 use std::fmt;
+use std::sync::Arc;
 use std::time::Duration;
 use uuid::Uuid;
 
@@ -33,6 +35,7 @@ impl fmt::Display for CompanyId {
 #[derive(Debug, Clone)]
 pub struct Store {
     pool: PgPool,
+    shelf: Arc<Shelf>,
 }
 
 /// One transaction of one company. Dropped without [`Session::commit`], nothing of it has happened.
@@ -42,6 +45,8 @@ pub struct Session {
     pub(super) company: CompanyId,
     /// Written when the session commits.
     pub(super) told: Vec<NewNotice>,
+    /// Where it only reads.
+    pub(super) shelf: Option<Arc<Shelf>>,
 }
 
 impl Store {
@@ -74,7 +79,7 @@ impl Store {
             .connect_with(app)
             .await?;
         refuse_unsafe_role(&pool).await?;
-        Ok(Store { pool })
+        Ok(Store { pool, shelf: Arc::default() })
     }
 
     /// A pool of its own on the same database. Connections belong to the threads that opened them, and end with those: who
@@ -83,7 +88,8 @@ impl Store {
     /// # Errors
     /// `Unavailable`.
     pub async fn beside(&self, connections_max: u32) -> Result<Store, StoreError> {
-        Store::open(self.pool.connect_options().as_ref().clone(), connections_max).await
+        let opened = Store::open(self.pool.connect_options().as_ref().clone(), connections_max).await?;
+        Ok(Store { shelf: self.shelf.clone(), ..opened })
     }
 
     /// Begins a transaction for reading and writing what belongs to `company`.
@@ -99,7 +105,8 @@ impl Store {
     /// # Errors
     /// `Unavailable`.
     pub async fn snapshot(&self, company: CompanyId) -> Result<Session, StoreError> {
-        self.begin("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", company).await
+        let session = self.begin("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", company).await?;
+        Ok(Session { shelf: Some(self.shelf.clone()), ..session })
     }
 
     /// Whether the database answers.
@@ -119,11 +126,18 @@ impl Store {
         &self.pool
     }
 
-    /// Beginning and naming the company is one round trip. A UUID is written as hexadecimal digits and hyphens only.
+    /// Beginning and naming the company is one round trip. A UUID is written as hexadecimal digits and hyphens only. The
+    /// round trip is a task of its own: whoever asks may go away at any time (browsers do), and a transaction that had begun
+    /// without anybody knowing would stay open in the pool, for the next one to fall into.
     async fn begin(&self, begin: &str, company: CompanyId) -> Result<Session, StoreError> {
         let statement = format!("{begin}; SET LOCAL app.company = '{company}'");
-        let tx = self.retry_lost(|| self.pool.begin_with(AssertSqlSafe(statement.clone()))).await?;
-        Ok(Session { tx, company, told: Vec::new() })
+        let begin = || {
+            let (pool, statement) = (self.pool.clone(), statement.clone());
+            let begun = tokio::spawn(async move { pool.begin_with(AssertSqlSafe(statement)).await });
+            async { begun.await.map_err(|_| sqlx::Error::WorkerCrashed)? }
+        };
+        let tx = self.retry_lost(begin).await?;
+        Ok(Session { tx, company, told: Vec::new(), shelf: None })
     }
 
     /// Tries again with the next connection when one turns out to be dead: after a restart of PostgreSQL all idle ones

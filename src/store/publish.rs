@@ -31,19 +31,30 @@ impl Session {
     /// # Errors
     /// `NotFound`, `NotADraft`, `Stale`; `CrewDoubleBooked` is the database's own refusal.
     pub async fn publish_plan(&mut self, id: Uuid, version: i64, at: DateTime<Utc>) -> Result<Published, StoreError> {
-        self.publish_plan_but_for(id, version, at, &[]).await
+        self.publish(id, version, at, None).await
     }
 
-    /// As [`Session::publish_plan`], by somebody who knows that nothing differs in these jobs: they are not looked at.
+    /// As [`Session::publish_plan`], by somebody who knows that nothing differs but in these jobs: no others are looked
+    /// at.
     ///
     /// # Errors
     /// As there.
-    pub async fn publish_plan_but_for(
+    pub async fn publish_touched(
         &mut self,
         id: Uuid,
         version: i64,
         at: DateTime<Utc>,
-        untouched: &[Uuid],
+        touched: &[Uuid],
+    ) -> Result<Published, StoreError> {
+        self.publish(id, version, at, Some(touched)).await
+    }
+
+    async fn publish(
+        &mut self,
+        id: Uuid,
+        version: i64,
+        at: DateTime<Utc>,
+        touched: Option<&[Uuid]>,
     ) -> Result<Published, StoreError> {
         self.lock_company().await?;
         let company = self.company.0;
@@ -67,7 +78,7 @@ impl Session {
         .await?;
         let Some(plan) = published else { return Err(self.why_no_draft(id).await?) };
         let mut savepoint = self.tx.begin().await?;
-        match write_difference(&mut savepoint, company, id, at, untouched).await {
+        match write_difference(&mut savepoint, (company, id), at, touched).await {
             Ok([left, changed, added]) => {
                 savepoint.commit().await?;
                 Ok(Published { plan, added, changed, left })
@@ -86,10 +97,9 @@ impl Session {
 /// Rows that left, changed and came. In this order, so that a time is free before somebody else has it.
 async fn write_difference(
     db: &mut PgConnection,
-    company: Uuid,
-    plan: Uuid,
+    (company, plan): (Uuid, Uuid),
     at: DateTime<Utc>,
-    untouched: &[Uuid],
+    touched: Option<&[Uuid]>,
 ) -> Result<[u64; 3], sqlx::Error> {
     sqlx::query("DELETE FROM booking WHERE company_id = $1 AND left_at < $2 - make_interval(days => $3)")
         .bind(company)
@@ -97,69 +107,119 @@ async fn write_difference(
         .bind(CALLED_OFF_KEPT_DAYS)
         .execute(&mut *db)
         .await?;
-    // The rows of a new plan are in no statistics yet: taken for a handful, they would be compared one by one.
-    sqlx::query("SET LOCAL enable_nestloop = off").execute(&mut *db).await?;
     let mut counts = [0; 4];
-    for (statement, count) in [SETTLE, CALL_OFF, CHANGE, ADD].into_iter().zip(&mut counts) {
-        let query = sqlx::query(statement).bind(company).bind(plan).bind(at).bind(untouched);
-        *count = query.execute(&mut *db).await?.rows_affected();
+    match touched {
+        None => {
+            // The rows of a new plan are in no statistics yet: taken for a handful, they would be compared one by one.
+            sqlx::query("SET LOCAL enable_nestloop = off").execute(&mut *db).await?;
+            for (statement, count) in WHOLE.into_iter().zip(&mut counts) {
+                let query = sqlx::query(statement).bind(company).bind(plan).bind(at);
+                *count = query.execute(&mut *db).await?.rows_affected();
+            }
+            sqlx::query("SET LOCAL enable_nestloop = on").execute(&mut *db).await?;
+        }
+        Some(touched) => {
+            for (statement, count) in TOUCHED.into_iter().zip(&mut counts) {
+                let query = sqlx::query(statement).bind(company).bind(plan).bind(at).bind(touched);
+                *count = query.execute(&mut *db).await?.rows_affected();
+            }
+        }
     }
-    sqlx::query("SET LOCAL enable_nestloop = on").execute(&mut *db).await?;
     let [settled, called_off, changed, added] = counts;
     Ok([settled + called_off, changed, added])
 }
 
 /// What was begun, and the plan says nothing about the step: its job is over, and it stays in the calendar as what
 /// happened.
-const SETTLE: &str = "
-    UPDATE booking b SET left_at = $3
-    WHERE b.company_id = $1 AND b.left_at IS NULL AND b.job_id <> ALL($4)
-      AND NOT EXISTS (
-          SELECT FROM plan_row p
-          WHERE (p.company_id, p.plan_id, p.job_id, p.step_key) = ($1, $2, b.job_id, b.step_key))
-      AND (b.fixed OR EXISTS (
-          SELECT FROM step_record r
-          WHERE (r.company_id, r.job_id, r.step_key, r.crew_id) = ($1, b.job_id, b.step_key, b.crew_id)
-            AND r.outcome IN ('running', 'done')))";
+macro_rules! settle {
+    ($which:literal) => {
+        concat!(
+            "UPDATE booking b SET left_at = $3
+             WHERE b.company_id = $1 AND b.left_at IS NULL",
+            $which,
+            " AND NOT EXISTS (
+                  SELECT FROM plan_piece p
+                  WHERE (p.company_id, p.plan_id, p.job_id, p.step_key) = ($1, $2, b.job_id, b.step_key))
+              AND (b.fixed OR EXISTS (
+                  SELECT FROM step_record r
+                  WHERE (r.company_id, r.job_id, r.step_key, r.crew_id) = ($1, b.job_id, b.step_key, b.crew_id)
+                    AND r.outcome IN ('running', 'done')))"
+        )
+    };
+}
 
 /// What else the plan does not give to this crew any more.
-const CALL_OFF: &str = "
-    UPDATE booking b SET left_at = $3, cancelled = true, sequence = b.sequence + 1, last_modified = $3
-    WHERE b.company_id = $1 AND b.left_at IS NULL AND b.job_id <> ALL($4) AND NOT EXISTS (
-        SELECT FROM plan_row p
-        WHERE (p.company_id, p.plan_id, p.job_id, p.step_key, p.piece_no, p.crew_id)
-            = ($1, $2, b.job_id, b.step_key, b.piece_no, b.crew_id))";
+macro_rules! call_off {
+    ($which:literal) => {
+        concat!(
+            "UPDATE booking b SET left_at = $3, cancelled = true, sequence = b.sequence + 1, last_modified = $3
+             WHERE b.company_id = $1 AND b.left_at IS NULL",
+            $which,
+            " AND NOT EXISTS (
+                  SELECT FROM plan_piece p
+                  WHERE (p.company_id, p.plan_id, p.job_id, p.step_key, p.piece_no, p.crew_id)
+                      = ($1, $2, b.job_id, b.step_key, b.piece_no, b.crew_id))"
+        )
+    };
+}
 
 /// What the same crew does at another time, with other gear, or again after it was called off. Gear alone is no new
 /// revision of a calendar event.
-const CHANGE: &str = "
-    UPDATE booking b
-    SET during = p.during, fixed = p.fixed, run = p.run, units = p.units, left_at = NULL, cancelled = false,
-        sequence = CASE WHEN b.during = p.during AND NOT b.cancelled THEN b.sequence ELSE 1 + (
-            SELECT max(o.sequence) FROM booking o
-            WHERE (o.company_id, o.job_id, o.step_key, o.piece_no) = ($1, b.job_id, b.step_key, b.piece_no)) END,
-        last_modified = CASE WHEN b.during = p.during AND NOT b.cancelled THEN b.last_modified ELSE $3 END
-    FROM (
-        SELECT *, hashtextextended(job_id::text || '/' || run_key, 0) AS run
-        FROM plan_row WHERE company_id = $1 AND plan_id = $2 AND job_id <> ALL($4)
-    ) p
-    WHERE (b.company_id, b.job_id, b.step_key, b.piece_no, b.crew_id)
-        = ($1, p.job_id, p.step_key, p.piece_no, p.crew_id)
-      AND (b.left_at IS NOT NULL OR (b.during, b.fixed, b.run, b.units) IS DISTINCT FROM
-                                    (p.during, p.fixed, p.run, p.units))";
+macro_rules! change {
+    ($which:literal) => {
+        concat!(
+            "UPDATE booking b
+             SET during = p.during, fixed = p.fixed, run = p.run, units = p.units, left_at = NULL, cancelled = false,
+                 sequence = CASE WHEN b.during = p.during AND NOT b.cancelled THEN b.sequence ELSE 1 + (
+                     SELECT max(o.sequence) FROM booking o
+                     WHERE (o.company_id, o.job_id, o.step_key, o.piece_no)
+                         = ($1, b.job_id, b.step_key, b.piece_no)) END,
+                 last_modified = CASE WHEN b.during = p.during AND NOT b.cancelled THEN b.last_modified ELSE $3 END
+             FROM (
+                 SELECT *, hashtextextended(job_id::text || '/' || run_key, 0) AS run
+                 FROM plan_piece WHERE company_id = $1 AND plan_id = $2",
+            $which,
+            ") p
+             WHERE (b.company_id, b.job_id, b.step_key, b.piece_no, b.crew_id)
+                 = ($1, p.job_id, p.step_key, p.piece_no, p.crew_id)
+               AND (b.left_at IS NOT NULL OR (b.during, b.fixed, b.run, b.units) IS DISTINCT FROM
+                                             (p.during, p.fixed, p.run, p.units))"
+        )
+    };
+}
 
 /// What this crew did not have before. The event goes on counting where another crew's left off.
-const ADD: &str = "
-    INSERT INTO booking (company_id, job_id, step_key, piece_no, crew_id, during, fixed, run, units, sequence,
-                         last_modified)
-    SELECT $1, p.job_id, p.step_key, p.piece_no, p.crew_id, p.during, p.fixed,
-           hashtextextended(p.job_id::text || '/' || p.run_key, 0), p.units, coalesce(1 + before.sequence, 0), $3
-    FROM plan_row p
-    LEFT JOIN (
-        SELECT job_id, step_key, piece_no, max(sequence) AS sequence, array_agg(crew_id) AS crews
-        FROM booking WHERE company_id = $1 AND job_id <> ALL($4) GROUP BY job_id, step_key, piece_no
-    ) before USING (job_id, step_key, piece_no)
-    WHERE p.company_id = $1 AND p.plan_id = $2 AND p.job_id <> ALL($4) AND (before.crews IS NULL OR p.crew_id <> ALL(before.crews))";
+macro_rules! add {
+    ($which:literal) => {
+        concat!(
+            "INSERT INTO booking (company_id, job_id, step_key, piece_no, crew_id, during, fixed, run, units, sequence,
+                                  last_modified)
+             SELECT $1, p.job_id, p.step_key, p.piece_no, p.crew_id, p.during, p.fixed,
+                    hashtextextended(p.job_id::text || '/' || p.run_key, 0), p.units, coalesce(1 + before.sequence, 0),
+                    $3
+             FROM (SELECT * FROM plan_piece WHERE company_id = $1 AND plan_id = $2",
+            $which,
+            ") p
+             LEFT JOIN (
+                 SELECT job_id, step_key, piece_no, max(sequence) AS sequence, array_agg(crew_id) AS crews
+                 FROM booking WHERE company_id = $1",
+            $which,
+            " GROUP BY job_id, step_key, piece_no
+             ) before USING (job_id, step_key, piece_no)
+             WHERE before.crews IS NULL OR p.crew_id <> ALL(before.crews)"
+        )
+    };
+}
+
+macro_rules! statements {
+    ($which:literal) => {
+        [settle!($which), call_off!($which), change!($which), add!($which)]
+    };
+}
+/// For all jobs.
+const WHOLE: [&str; 4] = statements!("");
+/// For some.
+const TOUCHED: [&str; 4] = statements!(" AND job_id = ANY($4)");
 
 /// The first two works of one crew at the same time. PostgreSQL keeps the values of a violation to itself where row
 /// security holds, so they are looked for.

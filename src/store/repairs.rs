@@ -228,11 +228,7 @@ impl Session {
         .fetch_all(self.db())
         .await?;
         if !withdrawn.is_empty() {
-            sqlx::query("DELETE FROM plan_row WHERE company_id = $1 AND plan_id = ANY($2)")
-                .bind(self.company.0)
-                .bind(&withdrawn)
-                .execute(self.db())
-                .await?;
+            self.delete_plan_rows(&withdrawn).await?;
         }
         Ok(withdrawn)
     }

@@ -1,11 +1,15 @@
-//! Pages for people who would rather look than read: the welcome page, and the promised week behind a calendar's
-//! address. Plain HTML that works without scripts; everything comes from this server. What is promised to whom is
-//! decided by `service`; here is only how it looks.
+//! Pages for people who would rather look than read: the welcome page, the promised week behind a calendar's address, and
+//! behind the sign-in what each role needs. Everything comes from this server. What is promised to whom is decided by
+//! `service`; here is only how it looks.
 //!
 //! | module | what |
 //! |---|---|
 //! | `reply` | headers of pages, and pages that say what went wrong |
-//! | `shell` | what every page has around it |
+//! | `shell` | what every page has around it; the ways between pages, by role |
+//! | `visitor` | who looks, and whether a form is theirs |
+//! | `script` | scripts of the pages |
+//! | `sign_in` | coming in and going out, a crew's link, one's own password |
+//! | `people`, `people_view` | the office's page of people |
 //! | `welcome` | the first page |
 //! | `week` | head and foot of a week, and which body it gets |
 //! | `board` | the body for the office: crews down, days across |
@@ -21,13 +25,21 @@ mod day_sheet;
 mod days;
 mod line;
 mod load;
+mod people;
+mod people_view;
 mod reply;
+mod script;
 mod shell;
+mod sign_in;
 mod visit;
+mod visitor;
 mod week;
 mod welcome;
 mod words;
 
+pub use visitor::{Posted, Visitor};
+
+use crate::browser::{Browsers, Settings};
 use crate::service::Service;
 use crate::store::FeedKind;
 use actix_web::{HttpResponse, web};
@@ -40,11 +52,15 @@ struct WeekQuery {
     from: Option<String>,
 }
 
-/// Adds the pages to an application.
-pub fn configure(service: Service) -> impl Fn(&mut web::ServiceConfig) + Clone + Send + 'static {
+/// Adds the pages to an application, and for the API too who is signed in.
+pub fn configure(service: Service, settings: Settings) -> impl Fn(&mut web::ServiceConfig) + Clone + Send + 'static {
     move |config| {
         config
             .app_data(web::Data::new(service.clone()))
+            .app_data(web::Data::new(Browsers::new(service.clone(), settings)))
+            .configure(door)
+            .configure(people::configure)
+            .service(page("/script/{name}.js").route(web::get().to(script::serve)))
             .service(page("/").route(web::get().to(welcome)))
             .service(page("/week/{secret}").route(web::get().to(week)))
             .service(page("/day-sheet/{secret}").route(web::get().to(sheet)))
@@ -56,6 +72,18 @@ pub fn configure(service: Service) -> impl Fn(&mut web::ServiceConfig) + Clone +
 
 fn page(path: &str) -> actix_web::Resource {
     web::resource(path).default_service(web::to(async || reply::only_get()))
+}
+
+/// Where people come in and go out.
+fn door(config: &mut web::ServiceConfig) {
+    let form = |path: &str| web::resource(path).default_service(web::to(async || reply::get_or_post()));
+    config
+        .service(form("/sign-in").route(web::get().to(sign_in::look)).route(web::post().to(sign_in::sign_in)))
+        .service(form("/sign-out").route(web::post().to(sign_in::sign_out)))
+        .service(form("/crew/{secret}").route(web::get().to(sign_in::link)).route(web::post().to(sign_in::use_link)))
+        .service(
+            form("/password").route(web::get().to(sign_in::password)).route(web::post().to(sign_in::change_password)),
+        );
 }
 
 async fn welcome() -> HttpResponse {

@@ -1,11 +1,14 @@
-//! What every page has around it, and the style sheet that comes with the program.
+//! What every page has around it, and the style sheet that comes with the program. Pages for whoever is signed in have the
+//! bar with the ways to the others.
 
+use super::visitor::Visitor;
+use crate::store::TokenRole;
 use maud::{DOCTYPE, Markup, html};
 use sha2::{Digest, Sha256};
 use std::sync::LazyLock;
 
-/// The look of all pages.
-pub(super) const STYLE: &str = include_str!("page.css");
+/// The look of all pages. Pages with a look of their own add a file.
+pub(super) const STYLE: &str = concat!(include_str!("page.css"), include_str!("inside.css"));
 /// Three planks.
 pub(super) const MARK: &str = include_str!("mark.svg");
 
@@ -20,20 +23,113 @@ pub(super) fn address(path: &str, content: &str) -> String {
     format!("{path}?v={hex}")
 }
 
-/// A whole page.
+/// Pages that the bar leads to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Place {
+    /// Who is where when.
+    Board,
+    /// Houses and their jobs.
+    Houses,
+    /// What one crew does today.
+    Day,
+    /// Calendar addresses.
+    Calendars,
+    /// Who may sign in.
+    People,
+    /// A page that the bar does not lead to.
+    Elsewhere,
+}
+
+struct Way {
+    place: Place,
+    name: &'static str,
+    address: &'static str,
+    roles: &'static [TokenRole],
+}
+
+const OFFICE: &[TokenRole] = &[TokenRole::Office];
+const LOOKERS: &[TokenRole] = &[TokenRole::Office, TokenRole::Viewer];
+const CREW: &[TokenRole] = &[TokenRole::Crew];
+
+/// All of them, in the bar's order; the first that a role may see is where it begins.
+const WAYS: &[Way] = &[
+    Way { place: Place::Board, name: "Board", address: "/board", roles: LOOKERS },
+    Way { place: Place::Houses, name: "Houses", address: "/houses", roles: LOOKERS },
+    Way { place: Place::Day, name: "My day", address: "/day", roles: CREW },
+    Way { place: Place::Calendars, name: "Calendars", address: "/calendars", roles: OFFICE },
+    Way { place: Place::People, name: "People", address: "/people", roles: OFFICE },
+];
+
+/// Where a role begins.
+pub(super) fn home(role: TokenRole) -> &'static str {
+    WAYS.iter().find(|way| way.roles.contains(&role)).map_or("/", |way| way.address)
+}
+
+fn head(title: &str, csrf: Option<&str>, scripts: &[&str]) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            meta name="color-scheme" content="light dark";
+            @if let Some(csrf) = csrf { meta name="csrf" content=(csrf); }
+            title { (title) }
+            link rel="stylesheet" href=(*STYLE_ADDRESS);
+            link rel="icon" type="image/svg+xml" href=(*MARK_ADDRESS);
+            @for name in scripts { script type="module" src={ "/script/" (name) ".js" } {} }
+        }
+    }
+}
+
+/// A whole page for whoever comes by.
 pub(super) fn page(title: &str, body: &Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="color-scheme" content="light dark";
-                title { (title) }
-                link rel="stylesheet" href=(*STYLE_ADDRESS);
-                link rel="icon" type="image/svg+xml" href=(*MARK_ADDRESS);
-            }
+            (head(title, None, &[]))
             body { (body) }
         }
     }
+}
+
+/// A whole page for whoever is signed in: the bar, then `body`, which has the one element `#content` that the skip link
+/// leads to. `scripts` are names of files in `script/`.
+pub(super) fn inside(visitor: &Visitor, here: Place, title: &str, scripts: &[&str], body: &Markup) -> Markup {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            (head(&format!("{title} · tackfree"), Some(&visitor.csrf), scripts))
+            body.inside {
+                a.skip href="#content" { "Skip to the page" }
+                (bar(visitor, here))
+                (body)
+            }
+        }
+    }
+}
+
+fn bar(visitor: &Visitor, here: Place) -> Markup {
+    let ways = WAYS.iter().filter(|way| way.roles.contains(&visitor.role));
+    html! {
+        header.bar {
+            a.home href=(home(visitor.role)) { span.planks aria-hidden="true" { i.k-sand {} i.k-treat-a {} i.k-coat {} } "tackfree" }
+            nav aria-label="Pages" {
+                @for way in ways {
+                    a href=(way.address) aria-current=[(way.place == here).then_some("page")] { (way.name) }
+                }
+            }
+            div.who {
+                @if visitor.person().is_some() {
+                    a.name href="/password" title="Change your password" { (visitor.name) }
+                } @else {
+                    span.name { (visitor.name) }
+                }
+                form method="post" action="/sign-out" { (csrf(visitor)) button { "Sign out" } }
+            }
+        }
+    }
+}
+
+/// The hidden field of every form.
+pub(super) fn csrf(visitor: &Visitor) -> Markup {
+    html! { input type="hidden" name="csrf" value=(visitor.csrf); }
 }

@@ -16,6 +16,7 @@ pub(super) fn page() -> Markup {
                  somebody is ill or the weather turns."
             }
             dl.ways {
+                div { dt { a href="/sign-in" { "Sign in" } } dd { "For the office and whoever it has given a name and a password." } }
                 div { dt { a href="/docs/" { "/docs/" } } dd { "Every address of the programming interface, to browse and to try." } }
                 div { dt { a href="/openapi.json" { "/openapi.json" } } dd { "The same for programs (OpenAPI 3.1)." } }
                 div { dt { a href="/healthz" { "/healthz" } } dd { "Whether this server is well." } }

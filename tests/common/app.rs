@@ -15,6 +15,7 @@ use std::sync::mpsc;
 use std::thread::JoinHandle;
 use std::time::Duration;
 use tackfree::api::{Settings, serve};
+use tackfree::browser;
 use tackfree::service::clock::SetClock;
 use tackfree::service::{Service, Stop};
 use tackfree::store::{POOL_SIZE_DEFAULT, Store};
@@ -102,7 +103,7 @@ async fn start_on(
             let store = Store::open(app, POOL_SIZE_DEFAULT).await.unwrap();
             let service = Service::with_clock(store, of_server).with_weather(weather);
             let service = service.with_webhook_targets(Targets::Private);
-            let pages = tackfree::web::configure(service.clone());
+            let pages = tackfree::web::configure(service.clone(), browser::Settings::default());
             // It hears of news; tests step the tasks themselves.
             let worker = Worker::new(&service);
             let stopping = service.stopping().clone();

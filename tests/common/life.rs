@@ -177,9 +177,11 @@ impl Life {
         self.jobs.insert(next.key.clone(), next);
     }
 
-    /// Repairs until nothing waits.
+    /// Repairs until nothing waits, and nobody else is at it.
     pub async fn repair(&self) {
         while self.service.repair_next().await.unwrap() != tackfree::service::Repaired::Idle {}
+        let state = self.service.repair_state(self.company, std::time::Duration::from_secs(20)).await.unwrap();
+        assert!(state.settled, "{state:?}");
     }
 }
 

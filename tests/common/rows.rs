@@ -96,6 +96,14 @@ pub async fn by_insert(
     } else {
         by_values(&mut tx, small.company.0, id, rows).await;
     }
+    run(
+        &mut tx,
+        format!(
+            "INSERT INTO plan_job SELECT DISTINCT company_id, plan_id, job_id, plan_id FROM plan_row WHERE plan_id = '{id}'"
+        ),
+    )
+    .await
+    .unwrap();
     tx.commit().await.unwrap();
     id
 }

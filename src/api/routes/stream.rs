@@ -1,7 +1,7 @@
 //! News as it comes: a stream of server-sent events.
 
 use super::super::Api;
-use super::super::caller::{Anybody, Caller, bearer};
+use super::super::caller::{Anybody, Caller, Credential};
 use super::super::problem::Problem;
 use super::super::registry;
 use super::super::stream::Reader;
@@ -65,10 +65,11 @@ async fn open(
     query: web::Query<StreamQuery>,
 ) -> Result<HttpResponse, Problem> {
     let after = after(&request, &query)?;
-    let secret = bearer(&request).unwrap_or_default().to_owned();
     let token = request.extensions().get::<FoundToken>().cloned();
     let token = token.filter(|token| token.id == caller.token_id);
-    let token = token.ok_or_else(|| Problem::new(registry::UNAUTHENTICATED, "the request has no token"))?;
+    let credential = request.extensions().get::<Credential>().cloned();
+    let (token, credential) =
+        token.zip(credential).ok_or_else(|| Problem::new(registry::UNAUTHENTICATED, "the request has no token"))?;
     let mut reply = HttpResponse::Ok();
     // No cache keeps it and no proxy in front of it holds it back; `identity` is taken off again where it has kept the
     // stream from being compressed.
@@ -80,7 +81,7 @@ async fn open(
     if request.extensions().contains::<super::super::server::OnlyHead>() {
         return Ok(reply.finish());
     }
-    let receiver = api.streams.open(&api.service, Reader { token, secret, after }).await?;
+    let receiver = api.streams.open(&api.service, Reader { token, credential, after }).await?;
     let chunks = stream::unfold(receiver, |mut receiver| async {
         let chunk = receiver.recv().await?;
         Some((Ok::<_, Infallible>(chunk), receiver))

@@ -263,4 +263,32 @@ proptest! {
             Err(error) => prop_assert!(!error.cure().is_empty()),
         }
     }
+
+    // chrono's own formatting is the reference.
+    #[test]
+    fn instants_are_written_as_rfc_3339_says((zone, at) in zone_and_instant(), second in 0..60_i64) {
+        let at = at.to_utc() + chrono::TimeDelta::seconds(second);
+        let offset = chrono::FixedOffset::east_opt(zone.offset_minutes(Minute::floor_from(at)) * 60).unwrap();
+        let written = at.with_timezone(&offset).to_rfc3339_opts(chrono::SecondsFormat::Secs, false);
+        prop_assert_eq!(zone.rfc3339(at), written);
+    }
+
+    #[test]
+    fn what_is_remembered_is_what_the_tables_say((zone, at) in zone_and_instant(), minutes in -6_000..6_000_i64) {
+        for at in [at, at.plus(minutes), at.plus(4_096)] {
+            prop_assert_eq!(zone.offset_minutes(at), zone.offset_looked_up(known(at)));
+        }
+    }
+}
+
+/// Around each change of each clock, once it is remembered.
+#[test]
+fn offsets_are_remembered_right_around_every_change() {
+    for zone in Zone::all().filter(|zone| zone.name().contains('/')).step_by(7) {
+        for change in zone.transitions(Minute(0), Minute(80 * 366 * DAY)) {
+            for at in (-4..=4).map(|step| change.at.plus(step * 1_365 + i64::from(step > 0))) {
+                assert_eq!(zone.offset_minutes(at), zone.offset_looked_up(known(at)), "{zone} at {at:?}");
+            }
+        }
+    }
 }
