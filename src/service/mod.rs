@@ -33,12 +33,15 @@
 //! | `imports`, `exports`, `export_tables` | tables of houses and crews taken in; everything to take along |
 //! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
+//! | `standing`, `house_pages` | where a job stands; houses to look at |
+//! | `calendar_addresses` | who has a calendar, and who could |
 //! | `feed_days`, `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
 mod air_readings;
 mod attempts;
 mod bench;
+mod calendar_addresses;
 mod calendar_cache;
 mod calendar_events;
 mod calendar_waits;
@@ -59,6 +62,7 @@ mod exports;
 mod feed_days;
 mod feed_weeks;
 mod forecasts;
+mod house_pages;
 mod imports;
 mod job_shapes;
 mod jobs;
@@ -81,6 +85,7 @@ mod repairs;
 mod report_rules;
 mod sign_in;
 mod snapshot;
+mod standing;
 mod taken;
 mod told;
 mod treatment;
@@ -92,6 +97,7 @@ mod wire;
 
 pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView};
 pub use air_readings::{AirReadingBody, AirReadingView};
+pub use calendar_addresses::CalendarAddresses;
 pub use calendar_cache::RenderedCalendar;
 pub use calendar_events::kind_word;
 pub use care::CareNote;
@@ -109,7 +115,8 @@ pub use export_tables::ExportTable;
 pub use exports::{COMPANY_FORMAT, Sink};
 pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
 pub use forecasts::{Brought, ForecastFetched};
-pub use imports::{ImportOutcome, ImportView, ImportedRow};
+pub use house_pages::{HousePage, HousesView, JobPage};
+pub use imports::{ImportOutcome, ImportTable, ImportView, ImportedRow};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
@@ -129,6 +136,7 @@ pub use records::{RecordBody, RecordView, Reporter};
 pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
 pub use repairs::{ChangeDto, Repaired};
 pub use sign_in::{Origin, PERSON_IDLE, PERSON_STAYS, PHONE_IDLE, PHONE_STAYS, SignInError, SignedIn};
+pub use standing::{JobLine, Now, StepLine, StepStand, WaitLine};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
 pub use wakes::{Stop, Waiting, Wakes};
 pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};

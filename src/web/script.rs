@@ -5,8 +5,11 @@ use super::reply;
 use actix_web::{HttpRequest, HttpResponse, web};
 
 /// Names and contents. What a module imports from another is here too.
-const SCRIPTS: &[(&str, &str)] =
-    &[("copy", include_str!("script/copy.js")), ("request", include_str!("script/request.js"))];
+const SCRIPTS: &[(&str, &str)] = &[
+    ("copy", include_str!("script/copy.js")),
+    ("request", include_str!("script/request.js")),
+    ("table", include_str!("script/table.js")),
+];
 
 /// `GET /script/NAME.js`.
 pub(super) async fn serve(request: HttpRequest, name: web::Path<String>) -> HttpResponse {

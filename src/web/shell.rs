@@ -8,7 +8,12 @@ use sha2::{Digest, Sha256};
 use std::sync::LazyLock;
 
 /// The look of all pages. Pages with a look of their own add a file.
-pub(super) const STYLE: &str = concat!(include_str!("page.css"), include_str!("inside.css"));
+pub(super) const STYLE: &str = concat!(
+    include_str!("page.css"),
+    include_str!("inside.css"),
+    include_str!("houses.css"),
+    include_str!("house.css")
+);
 /// Three planks.
 pub(super) const MARK: &str = include_str!("mark.svg");
 

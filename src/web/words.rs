@@ -3,7 +3,7 @@
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::dto::{PlacedStateDto, StepKindDto};
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate};
 
 /// The wall clock, such as "07:30".
 pub(super) fn clock(zone: Zone, at: Minute) -> String {
@@ -65,6 +65,20 @@ pub(super) fn length(minutes: i64) -> String {
     parts.join(" ")
 }
 
+/// An instant as documents write it, such as "2026-03-09T08:00:00-04:00", on the wall clock that it shows: "Mon 9 Mar 08:00".
+pub(super) fn told(instant: &str) -> String {
+    shown(instant, "%a %-d %b %H:%M")
+}
+
+/// The same for letters: "Monday 9 March, 08:00".
+pub(super) fn told_in_full(instant: &str) -> String {
+    shown(instant, "%A %-d %B, %H:%M")
+}
+
+fn shown(instant: &str, form: &str) -> String {
+    DateTime::parse_from_rfc3339(instant).map_or_else(|_| instant.to_owned(), |at| at.format(form).to_string())
+}
+
 /// What is said of work that is not just planned.
 pub(super) const fn state(state: PlacedStateDto) -> Option<&'static str> {
     match state {
@@ -116,6 +130,13 @@ mod tests {
         {
             assert_eq!(length(minutes), told);
         }
+    }
+
+    #[test]
+    fn instants_of_documents_keep_their_wall_clock() {
+        assert_eq!(told("2026-03-09T08:05:30-04:00"), "Mon 9 Mar 08:05");
+        assert_eq!(told_in_full("2026-03-09T08:05:30+10:30"), "Monday 9 March, 08:05");
+        assert_eq!(told("soon"), "soon");
     }
 
     /// Clocks go forward on 8 March 2026: the span is two hours long on the clock and one in truth.
