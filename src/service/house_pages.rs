@@ -1,7 +1,7 @@
 //! Houses to look at: all of them with where each stands, and one with everything that is known of a job in it.
 
 use super::directory::Directory;
-use super::standing::{JobLine, Known, job_line};
+use super::standing::{JobLine, Known, Now, job_line};
 use super::{
     CheckView, FeedView, JobCautions, RecordView, Service, ServiceError, TreatmentAsked, TreatmentPlanView, keep_off,
     load_lists, wire,
@@ -96,7 +96,8 @@ impl Service {
         jobs.sort_by_key(|job| job.id);
         let bookings = session.promised().await?;
         let plan = session.published_plan().await?.map(|plan| plan.number);
-        let lines = self.lines(&mut session, &row, &jobs, &bookings).await?;
+        let mut lines = self.lines(&mut session, &row, &jobs, &bookings).await?;
+        self.who_still_waits(&mut session, &row, &jobs, &mut lines).await?;
         Ok(HousesView { company: row.name, zone, now: self.now_minute(), plan, lines })
     }
 
@@ -219,13 +220,8 @@ impl Service {
     ) -> Result<JobPage, ServiceError> {
         let sky = keep_off::sky(session, company, job.house_id, self.now_minute()).await?;
         let zone = line.zone;
-        for wait in line.waits.iter_mut().filter(|wait| wait.is_needed()) {
-            let from = line.steps.iter().find(|step| step.step.key == wait.wait.from);
-            let from = from.and_then(|step| step.span).map(|(_, until)| until);
-            wait.ready = from.and_then(|from| {
-                let dry = sky.dry(&wait.wait, from)?;
-                Some(if wait.wait.overnight { dry.max(zone.next_day_start(from)) } else { dry })
-            });
+        for wait in 0..line.waits.len() {
+            line.floor_is_ready(wait, ready(&sky, &line, wait), self.now_minute());
         }
         let mut history = self.records(session, &job.key).await?;
         history.sort_by(|a, b| (b.recorded_at, b.id).cmp(&(a.recorded_at, a.id)));
@@ -240,6 +236,28 @@ impl Service {
             letter: self.customer_letter(session, &job.key).await?,
             line,
         })
+    }
+
+    /// A floor whose label time is over may be ready or not: that is for the air in its house to say, which is looked up
+    /// only then.
+    async fn who_still_waits(
+        &self,
+        session: &mut Session,
+        company: &CompanyRow,
+        jobs: &[JobRow],
+        lines: &mut [JobLine],
+    ) -> Result<(), ServiceError> {
+        let now = self.now_minute();
+        let houses: BTreeMap<&str, Uuid> = jobs.iter().map(|job| (job.key.as_str(), job.house_id)).collect();
+        for line in lines {
+            let Now::Waits(wait) = line.now else { continue };
+            let least = line.waits.get(wait).map_or(0, |line| line.wait.min_minutes);
+            let over = line.wait_from(wait).is_some_and(|from| from.plus(least) <= now);
+            let Some(house) = houses.get(line.job.as_str()).filter(|_| over) else { continue };
+            let sky = keep_off::sky(session, company, *house, now).await?;
+            line.floor_is_ready(wait, ready(&sky, line, wait), now);
+        }
+        Ok(())
     }
 
     /// The section plan of each treatment that has one.
@@ -279,6 +297,13 @@ impl Service {
         }
         Ok(lists)
     }
+}
+
+/// When the floor is ready after a wait that it needs.
+fn ready(sky: &keep_off::Sky, line: &JobLine, wait: usize) -> Option<Minute> {
+    let (from, wait) = (line.wait_from(wait)?, line.waits.get(wait).filter(|wait| wait.is_needed())?);
+    let dry = sky.dry(&wait.wait, from)?;
+    Some(if wait.wait.overnight { dry.max(line.zone.next_day_start(from)) } else { dry })
 }
 
 fn is_alive(job: &JobRow) -> bool {

@@ -73,6 +73,8 @@ pub enum Now {
     At(usize),
     /// The floor waits: place of the wait in the list.
     Waits(usize),
+    /// A check has failed (its place in the chain): the floor dries on until it is read again.
+    DriesOn(usize),
     /// Ready for the next work.
     Ready,
     /// Nothing is done yet.
@@ -261,6 +263,9 @@ fn going_on(status: JobStatusDto, (steps, waits): (&[StepLine], &[WaitLine]), ne
     if steps.iter().all(|line| line.stand != StepStand::Done && line.failed == 0) {
         return Now::NotBegun;
     }
+    if let Some(index) = next.filter(|index| steps.get(*index).is_some_and(|line| line.failed > 0)) {
+        return Now::DriesOn(index);
+    }
     let is_done = |key: &str| steps.iter().any(|line| line.step.key == key && line.stand == StepStand::Done);
     let due = next.and_then(|index| steps.get(index)).map(|line| line.step.key.as_str());
     let waiting = waits.iter().enumerate().filter(|(_, line)| {
@@ -275,13 +280,28 @@ fn going_on(status: JobStatusDto, (steps, waits): (&[StepLine], &[WaitLine]), ne
     }
 }
 
-/// Kind of work of the step that is on or comes next.
 impl JobLine {
+    /// Tells of one wait when its floor is ready; a house whose floor is ready does not wait for it any more.
+    pub(super) fn floor_is_ready(&mut self, wait: usize, ready: Option<Minute>, now: Minute) {
+        if let Some(line) = self.waits.get_mut(wait) {
+            line.ready = ready;
+        }
+        if self.now == Now::Waits(wait) && ready.is_some_and(|ready| ready <= now) {
+            self.now = Now::Ready;
+        }
+    }
+
+    /// When the earlier step of a wait ended, or will.
+    pub(super) fn wait_from(&self, wait: usize) -> Option<Minute> {
+        let key = &self.waits.get(wait)?.wait.from;
+        self.steps.iter().find(|line| line.step.key == *key)?.span.map(|(_, until)| until)
+    }
+
     /// The step that a crew is at, or else the next one.
     pub fn current(&self) -> Option<&StepLine> {
         match self.now {
             Now::At(index) => self.steps.get(index),
-            Now::Waits(_) | Now::Ready | Now::NotBegun | Now::Rests | Now::AllDone => {
+            Now::Waits(_) | Now::DriesOn(_) | Now::Ready | Now::NotBegun | Now::Rests | Now::AllDone => {
                 self.next.and_then(|index| self.steps.get(index))
             }
         }

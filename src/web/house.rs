@@ -149,7 +149,7 @@ fn summary(line: &JobLine, now: Minute) -> Markup {
                 dt { "Next visit" }
                 dd {
                     @if let Some(step) = line.next.and_then(|index| line.steps.get(index)) {
-                        b { @if let Some((start, finish)) = step.span { (words::span(zone, start, finish, today)) } }
+                        b { @if let Some((start, finish)) = step.span { (words::span_from(zone, start, finish, today)) } }
                         span.aside { (step.step.name) " · " (kind_word(step.step.kind)) @if let Some(crew) = &step.crew { " · " (crew) } }
                     } @else { span.aside { "none promised" } }
                 }

@@ -68,7 +68,9 @@ pub(super) fn line(line: &JobLine, now: Minute) -> Markup {
                     @if matches!(date.format("%a").to_string().as_str(), "Sat" | "Sun") { rect.weekend x=(x) y="0" width=(width) height="88" {} }
                     rect.edge x=(x) y="0" width="1" height=(if monday || all <= DAYS_NAMED_MAX { 94 } else { 88 }) {}
                     @if all <= DAYS_NAMED_MAX || monday || index == 0 && date.format("%u").to_string().as_str() < "5" {
-                        text.day x=(x + 5) y="106" { (words::day(date)) }
+                        text.day x=(x + 5) y="106" {
+                            @if index == 0 || date.format("%d").to_string() == "01" || all > DAYS_NAMED_MAX { (words::day(date)) } @else { (date.format("%a %-d").to_string()) }
+                        }
                     }
                 }
                 @for wait in line.waits.iter().filter(|wait| wait.wait.kind != WaitKindDto::Dwell) { (drawn_wait(wait, &bar)) }
@@ -145,7 +147,7 @@ fn step_item(line: &JobLine, step: &StepLine, now: Minute) -> Markup {
                 @if let Some(areas) = &step.step.areas { span.aside { (areas.join(", ")) } }
             }
             span.when {
-                @if let Some((start, finish)) = step.span { (words::span(zone, start, finish, today)) }
+                @if let Some((start, finish)) = step.span { (words::span_from(zone, start, finish, today)) }
                 @if step.pieces.len() > 1 && step.stand != StepStand::Done { span.aside { "in " (step.pieces.len()) " parts" } }
             }
             span.by { @if let Some(crew) = &step.crew { (crew) } }
@@ -173,7 +175,7 @@ fn wait_item(line: &JobLine, wait: &WaitLine, now: Minute) -> Markup {
             }
             span.when {
                 @if let Some((start, finish)) = wait.span {
-                    (words::span(zone, start, wait.ready.unwrap_or(finish), today))
+                    (words::span_from(zone, start, wait.ready.unwrap_or(finish), today))
                     @if let Some(ready) = wait.ready.filter(|ready| *ready < finish) {
                         span.aside { "then ready, " (words::length(finish.since(ready))) " until " (wait.before) }
                     }

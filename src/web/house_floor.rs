@@ -14,6 +14,8 @@ const PLAN: (f64, f64) = (480.0, 290.0);
 const BOX_WITH_WORDS: (f64, f64) = (84.0, 62.0);
 /// Boxes with room for the words below the figure.
 const BOX_WITH_ALL: (f64, f64) = (104.0, 84.0);
+/// Room that a single reading takes.
+const READING: (f64, f64) = (36.0, 18.0);
 /// Width of a letter of the names.
 const LETTER: f64 = 8.2;
 
@@ -82,7 +84,7 @@ fn round(check: &CheckView, round: &CheckRound, number: usize, readings: &[Readi
                 @if let Some(verdict) = &round.verdict { p { (super::people_view::sentence(&verdict.in_words)) } }
             }
             @if let Some(verdict) = &round.verdict {
-                (floor(verdict, &format!("{}, round {number}", check.name)))
+                (floor(verdict, readings, &format!("{}, round {number}", check.name)))
                 (table(verdict, readings))
                 @for warning in &verdict.warnings { p.warning { (super::people_view::sentence(warning)) } }
             } @else { p.aside { "Without readings." } }
@@ -131,19 +133,26 @@ fn points(points: f64) -> String {
     format!("{points:+.1}").replace('-', "−")
 }
 
-fn floor(verdict: &VerdictDto, name: &str) -> Markup {
+/// The readings of an area in the order of taking, and whether each is far off.
+fn own(verdict: &VerdictDto, readings: &[ReadingDto], area: &AreaVerdictDto) -> Vec<(f64, bool)> {
+    let own = readings.iter().filter(|reading| reading.area.trim() == area.area).enumerate();
+    let spot = |place: usize| verdict.spots.iter().any(|spot| spot.area == area.area && spot.reading == place + 1);
+    own.map(|(place, reading)| (reading.mc_percent, spot(place))).collect()
+}
+
+fn floor(verdict: &VerdictDto, readings: &[ReadingDto], name: &str) -> Markup {
     let weights: Vec<f64> = verdict.areas.iter().map(|area| f64::from(area.area_sqft.max(1))).collect();
     let mut places = vec![(0.0, 0.0, 0.0, 0.0); weights.len()];
     let all: Vec<usize> = (0..weights.len()).collect();
     divide(&all, &weights, (0.0, 0.0, PLAN.0, PLAN.1), &mut places);
     html! {
         svg.floor viewBox={ "-1 -1 " (PLAN.0 + 2.0) " " (PLAN.1 + 2.0) } role="img" aria-label={ (name) ": the areas of the floor, as the table says" } {
-            @for (index, (area, place)) in verdict.areas.iter().zip(&places).enumerate() { (area_box(index + 1, area, *place)) }
+            @for (index, (area, place)) in verdict.areas.iter().zip(&places).enumerate() { (area_box(index + 1, area, *place, &own(verdict, readings, area))) }
         }
     }
 }
 
-fn area_box(number: usize, area: &AreaVerdictDto, (x, y, width, height): Place) -> Markup {
+fn area_box(number: usize, area: &AreaVerdictDto, (x, y, width, height): Place, readings: &[(f64, bool)]) -> Markup {
     let (x, y, width, height) = (x + 2.0, y + 2.0, (width - 4.0).max(4.0), (height - 4.0).max(4.0));
     let frame = 9.0_f64.min(width / 4.0).min(height / 4.0);
     let (left, top, inner) = (x + frame + 7.0, y + frame + 17.0, width - 2.0 * frame - 12.0);
@@ -162,9 +171,25 @@ fn area_box(number: usize, area: &AreaVerdictDto, (x, y, width, height): Place) 
                 text.said x=(coordinate(left)) y=(coordinate(top + 44.0)) {
                     (short(&format!("{} {}", said(area), area.off_points.map(points).unwrap_or_default()), inner))
                 }
+                (singles(readings, (left, top + 66.0, inner, y + height - frame - 4.0)))
             }
         } @else {
             text.name x=(coordinate(x + width / 2.0)) y=(coordinate(y + height / 2.0 + 5.0)) text-anchor="middle" { (number) }
+        }
+    }
+}
+
+/// The single readings, row by row, as far as there is room; the table has all of them.
+fn singles(readings: &[(f64, bool)], (left, top, width, bottom): (f64, f64, f64, f64)) -> Markup {
+    let across = (width / READING.0).floor().max(1.0) as usize;
+    let down = ((bottom - top) / READING.1).floor().max(-1.0) + 1.0;
+    let shown = readings.len().min(across * down as usize);
+    html! {
+        @for (index, (percent, far)) in readings[..shown].iter().enumerate() {
+            @let (column, row) = ((index % across) as f64, (index / across) as f64);
+            text.one.far[*far] x=(format!("{:.1}", left + column * READING.0)) y=(format!("{:.1}", top + row * READING.1)) {
+                (format!("{percent:.1}")) @if *far { "!" }
+            }
         }
     }
 }

@@ -78,9 +78,9 @@ pub(super) fn trend(check: &CheckView, zone: Zone) -> Markup {
                 @for (index, round) in rounds.iter().enumerate() {
                     text.tick x=(at(axes.x(round.at))) y=(at(BOTTOM + 16.0)) text-anchor="middle" { (index + 1) }
                 }
-                text.tick x=(at(LEFT)) y=(at(BOTTOM + 33.0)) { "round, from " (words::day(zone.date(axes.from))) }
+                text.tick x=(at(LEFT)) y=(at(BOTTOM + 34.0)) { "round 1: " (words::day(zone.date(axes.from))) }
                 @if let Some(median) = median.filter(|at| *at > last.at) {
-                    text.tick x=(at(RIGHT)) y=(at(BOTTOM + 33.0)) text-anchor="end" { "passes about " (words::day_clock(zone, median)) }
+                    text.tick x=(at(SIZE.0)) y=(at(BOTTOM + 34.0)) text-anchor="end" { "probably passes " (words::day_clock(zone, median)) }
                 }
             }
         }

@@ -94,7 +94,7 @@ impl Show {
             Show::Late => line.late_minutes() > 0,
             Show::Failed => line.failed_checks().next().is_some(),
             Show::Working => matches!(line.now, Now::At(_)),
-            Show::Waiting => matches!(line.now, Now::Waits(_)),
+            Show::Waiting => matches!(line.now, Now::Waits(_) | Now::DriesOn(_)),
             Show::Ready => line.now == Now::Ready,
             Show::NotBegun => line.now == Now::NotBegun,
             Show::OnHold => line.status == JobStatusDto::OnHold,
@@ -238,7 +238,7 @@ fn row(line: &JobLine, now: Minute) -> Markup {
                 span.on-narrow { "Next visit" }
                 @if let Some(step) = line.next.and_then(|index| line.steps.get(index)) {
                     @if let Some((start, finish)) = step.span {
-                        b { (words::span(zone, start, finish, today)) }
+                        b { (words::span_from(zone, start, finish, today)) }
                     }
                     span.step { (step.step.name) }
                     @if let Some(crew) = &step.crew { span.aside { (crew) } }
@@ -301,8 +301,11 @@ pub(super) fn stands(line: &JobLine, now: Minute) -> Markup {
                 p.stands.work.(words::class(step.step.kind)) {
                     b { (step.step.name) } " " span.kind { (kind_word(step.step.kind)) }
                     @if let Some((start, until)) = step.span {
-                        span.aside { "since " (words::soon(zone, start, today)) ", until about " (words::soon(zone, until, today))
-                            @if let Some(crew) = &step.crew { " · " (crew) } }
+                        span.aside {
+                            "since " (words::soon(zone, start, today))
+                            @if until > now { ", until about " } @else { ", expected until " } (words::soon(zone, until, today))
+                            @if let Some(crew) = &step.crew { " · " (crew) }
+                        }
                     }
                 }
             }
@@ -312,12 +315,20 @@ pub(super) fn stands(line: &JobLine, now: Minute) -> Markup {
                 p.stands.wait {
                     b { "Floor waits" } " after " (wait.after)
                     @if let Some((start, finish)) = wait.span {
-                        span.aside { "since " (words::soon(zone, start, today)) ", " (wait.before) " " (words::soon(zone, finish, today)) }
+                        span.aside { "since " (words::soon(zone, start, today)) " · " (wait.before) " " (words::soon(zone, finish, today)) }
                     }
                 }
             }
         },
-        Now::Ready => stand_word("Ready", "waits for a crew, not for the floor"),
+        Now::DriesOn(index) => html! {
+            @if let Some(step) = line.steps.get(*index) {
+                p.stands.wait {
+                    b { "Floor dries on" } " until it is read again"
+                    @if let Some((start, _)) = step.span { span.aside { (step.step.name) " " (words::soon(zone, start, today)) } }
+                }
+            }
+        },
+        Now::Ready => stand_word("Ready", "the floor is; a crew comes as promised"),
         Now::NotBegun => stand_word("Not begun", ""),
         Now::AllDone => stand_word("✓ All done", "close the job"),
         Now::Rests => stand_word(status_word(line.status), ""),

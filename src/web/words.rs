@@ -36,6 +36,13 @@ pub(super) fn span(zone: Zone, start: Minute, finish: Minute, on: NaiveDate) -> 
     format!("{}–{}", soon(zone, start, on), soon(zone, finish, on))
 }
 
+/// Such as "Tue 07:30–11:00" as seen from a day within the week before; the second day only where it is another one.
+pub(super) fn span_from(zone: Zone, start: Minute, finish: Minute, from: NaiveDate) -> String {
+    let same = zone.date(start) == zone.date(finish);
+    let until = if same { clock(zone, finish) } else { soon(zone, finish, from) };
+    format!("{}–{until}", soon(zone, start, from))
+}
+
 /// Such as "9–15 March 2026" or "30 March – 5 April 2026".
 pub(super) fn dates(first: NaiveDate, last: NaiveDate) -> String {
     let whole = |date: NaiveDate| date.format("%-d %B %Y").to_string();
@@ -145,6 +152,8 @@ mod tests {
         let zone = Zone::parse("America/New_York").unwrap();
         let start = Minute::floor_from("2026-03-08T06:30:00Z".parse().unwrap());
         assert_eq!(span(zone, start, start.plus(60), date("2026-03-08")), "01:30–03:30");
+        assert_eq!(span_from(zone, start, start.plus(60), date("2026-03-07")), "Sun 01:30–03:30");
+        assert_eq!(span_from(zone, start, start.plus(1440), date("2026-03-07")), "Sun 01:30–Mon 02:30");
         assert_eq!(span(zone, start, start.plus(1440), date("2026-03-08")), "01:30–Mon 02:30");
         assert_eq!(span(zone, start, start.plus(10 * 1440), date("2026-03-09")), "Sun 8 Mar 01:30–Wed 18 Mar 02:30");
     }
