@@ -155,7 +155,7 @@ async fn houses_are_listed_with_where_they_stand() {
     ] {
         assert!(told.contains(text), "{text} is missing in {told}");
     }
-    // Lateness and promised finish are what the published plan says.
+    // The promised finish is what the published plan says.
     let plan = office.get("/v1/plans/published").await.expect(200);
     let own = plan["placements"].as_array().unwrap().iter().filter(|placed| placed["job"] == "linden-4-floors");
     let finish = own.map(|placed| placed["finish"].as_str().unwrap()).max().unwrap();
@@ -188,6 +188,30 @@ async fn houses_are_listed_with_where_they_stand() {
     office.patch("/v1/jobs/linden-4-floors", &json!({"due": "2026-03-09T08:00:00-04:00"})).await.expect(200);
     let late = browser.get("/houses?show=late").await.text;
     assert!(names(&late) == ["House linden-4"] && words(&late).contains(" late"), "{late}");
+}
+
+/// A day of drying after the coat at 21 degrees and 45 percent, which do not hold it up: over in one house, not in the other.
+#[tokio::test]
+async fn a_floor_that_waits_is_told_from_one_that_is_ready() {
+    let app = app::start().await;
+    let office = small_office(&app).await;
+    office.post("/v1/houses", &house("oak-7")).await.expect(201);
+    office.post("/v1/jobs", &job("oak-7-floors", "oak-7")).await.expect(201);
+    for (key, until) in [("linden-4", -1_380), ("oak-7", -1_500)] {
+        let early = json!({"release": "2026-03-01T00:00:00-05:00"});
+        office.patch(&format!("/v1/jobs/{key}-floors"), &early).await.expect(200);
+        report(&office, key, "sand", (until - 300, until - 120), json!({"outcome": "done"})).await;
+        report(&office, key, "coat", (until - 60, until), json!({"outcome": "done"})).await;
+    }
+    office.publish().await;
+    let browser = Browser::of(&app, &office, RoleDto::Viewer).await;
+    let page = browser.get("/houses").await;
+    let row = |key: &str| words(between(&page.text, &format!("/houses/{key}?"), "</tr>"));
+    assert!(row("linden-4").contains("Floor waits after Coat"), "{}", row("linden-4"));
+    assert!(row("oak-7").contains("Ready the floor is"), "{}", row("oak-7"));
+    let one = words(&browser.get("/houses/oak-7").await.text);
+    assert!(one.contains("✓ ready") && one.contains("then ready,"), "{one}");
+    assert!(words(&browser.get("/houses/linden-4").await.text).contains("▶ waits"));
 }
 
 #[tokio::test]

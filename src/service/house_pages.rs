@@ -224,7 +224,7 @@ impl Service {
             line.floor_is_ready(wait, ready(&sky, &line, wait), self.now_minute());
         }
         let mut history = self.records(session, &job.key).await?;
-        history.sort_by(|a, b| (b.recorded_at, b.id).cmp(&(a.recorded_at, a.id)));
+        history.sort_by_key(|record| std::cmp::Reverse((record.recorded_at, record.id)));
         let crews = session.nouns(Noun::Crew, None, crate::domain::bounds::CREWS_MAX as u32).await?;
         Ok(JobPage {
             history,
