@@ -65,7 +65,7 @@ cargo run --quiet --example feed_sample | node tests/node/check_feed.mjs
 "$python" tests/python/check_webhooks.py "$target/debug/tackfree"
 
 step "pages in a browser"
-for checks in tests/node/check_pages.mjs tests/node/check_board.mjs tests/node/check_day.mjs; do
+for checks in tests/node/check_pages.mjs tests/node/check_board.mjs tests/node/check_day.mjs tests/node/check_houses.mjs; do
     node "$checks"
 done
 

@@ -41,6 +41,7 @@ const NOT_SHOWN: [&str; 23] = [
     "notice_counter",
     "person",
     "plan",
+    // Which jobs a plan shares its rows for: what a calendar shows is a booking.
     "plan_job",
     "plan_row",
     "region_fetch",

@@ -7,7 +7,7 @@ use super::{Service, ServiceError};
 use crate::domain::bounds::{CREWS_MAX, HOUSES_MAX};
 use crate::domain::fault::Fault;
 use crate::dto::{CrewDto, FAULTS_MAX, FaultDto, HouseDto, Located, read_json};
-use crate::store::Session;
+use crate::store::{CompanyId, Session};
 use crate::table::{CREW_COLUMNS, Column, HOUSE_COLUMNS, Row, SHEET_BYTES_MAX, Sheet, column_of, merged};
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -54,7 +54,38 @@ pub struct ImportView {
     pub rows: Vec<ImportedRow>,
 }
 
+/// What a table is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ImportTable {
+    /// Houses.
+    Houses,
+    /// Crews.
+    Crews,
+}
+
 impl Service {
+    /// Looks at a table and, with `keep`, takes it in at once.
+    ///
+    /// # Errors
+    /// `Invalid`; then nothing was kept.
+    pub async fn import_table(
+        &self,
+        company: CompanyId,
+        table: ImportTable,
+        text: &str,
+        keep: bool,
+    ) -> Result<ImportView, ServiceError> {
+        let mut session = self.store.session(company).await?;
+        let view = match table {
+            ImportTable::Houses => self.import_houses(&mut session, text).await?,
+            ImportTable::Crews => self.import_crews(&mut session, text).await?,
+        };
+        if keep {
+            session.commit().await?;
+        }
+        Ok(ImportView { dry_run: !keep, ..view })
+    }
+
     /// Takes in a table of houses. Faults are those of all rows; then the session must not be committed. Pointers are
     /// `/ROW/COLUMN`.
     ///

@@ -35,6 +35,8 @@
 //! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
 //! | `board` | the office's board: crews, chains, waits, weather |
+//! | `standing`, `house_pages` | where a job stands; houses to look at |
+//! | `calendar_addresses` | who has a calendar, and who could |
 //! | `feed_days`, `feed_weeks` | what a page shows to whoever knows a calendar's address |
 
 mod access;
@@ -42,6 +44,7 @@ mod air_readings;
 mod attempts;
 mod bench;
 mod board;
+mod calendar_addresses;
 mod calendar_cache;
 mod calendar_events;
 mod calendar_waits;
@@ -63,6 +66,7 @@ mod exports;
 mod feed_days;
 mod feed_weeks;
 mod forecasts;
+mod house_pages;
 mod imports;
 mod job_shapes;
 mod jobs;
@@ -85,6 +89,7 @@ mod repairs;
 mod report_rules;
 mod sign_in;
 mod snapshot;
+mod standing;
 mod taken;
 mod told;
 mod treatment;
@@ -101,6 +106,7 @@ pub use board::{
     BoardHouse, BoardJob, BoardLimits, BoardPlan, BoardRegion, BoardRepairs, BoardStateDto, BoardStep, BoardStepView,
     BoardTry, BoardUnplaced, BoardWait, BoardWaitKind,
 };
+pub use calendar_addresses::CalendarAddresses;
 pub use calendar_cache::RenderedCalendar;
 pub use calendar_events::kind_word;
 pub use care::CareNote;
@@ -121,7 +127,8 @@ pub use export_tables::ExportTable;
 pub use exports::{COMPANY_FORMAT, Sink};
 pub use feed_weeks::{FEED_WEEK_DAYS, FeedWait, FeedWeek, FeedWork, Stamp};
 pub use forecasts::{Brought, ForecastFetched};
-pub use imports::{ImportOutcome, ImportView, ImportedRow};
+pub use house_pages::{HousePage, HousesView, JobPage};
+pub use imports::{ImportOutcome, ImportTable, ImportView, ImportedRow};
 pub use job_shapes::{JobListed, JobStatusDto, JobView};
 pub use jobs::StoredJob;
 pub use letters::{JobCautions, StepCautions};
@@ -141,6 +148,7 @@ pub use records::{RecordBody, RecordView, Reporter};
 pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
 pub use repairs::{ChangeDto, Repaired};
 pub use sign_in::{Origin, PERSON_IDLE, PERSON_STAYS, PHONE_IDLE, PHONE_STAYS, SignInError, SignedIn};
+pub use standing::{JobLine, Now, StepLine, StepStand, WaitLine};
 pub use treatment::{RolledSection, RolledSoFar, TreatmentAsked, TreatmentPlanView};
 pub use wakes::{Stop, Waiting, Wakes};
 pub use webhooks::{DeliveryStatusDto, DeliveryView, Outgoing, WEBHOOKS_MAX, WebhookBody, WebhookView};

@@ -3,7 +3,7 @@
 
 use super::{Document, Noun, Reference, Session, StoreError};
 use sqlx::FromRow;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// A step to store.
@@ -90,6 +90,29 @@ impl Session {
         .fetch_all(self.db())
         .await?;
         Ok(rows.into_iter().map(|(job, step_key, doc)| (job, StepRow { step_key, doc })).collect())
+    }
+
+    /// The chains of these jobs as they are now, by job: two questions, however many jobs there are.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn chains_of_jobs(&mut self, jobs: &[Uuid]) -> Result<BTreeMap<Uuid, ChainRows>, StoreError> {
+        let steps: Vec<(Uuid, String, Document)> = sqlx::query_as(
+            "SELECT job_id, step_key, doc FROM job_step WHERE company_id = $1 AND job_id = ANY($2) AND live
+             ORDER BY job_id, position",
+        )
+        .bind(self.company.0)
+        .bind(jobs)
+        .fetch_all(self.db())
+        .await?;
+        let mut chains: BTreeMap<Uuid, ChainRows> = BTreeMap::new();
+        for (job, step_key, doc) in steps {
+            chains.entry(job).or_default().steps.push(StepRow { step_key, doc });
+        }
+        for (job, wait) in self.waits_of_jobs(jobs).await? {
+            chains.entry(job).or_default().waits.push(wait);
+        }
+        Ok(chains)
     }
 
     pub(super) async fn chain(&mut self, job: Uuid) -> Result<ChainRows, StoreError> {

@@ -146,6 +146,26 @@ impl Session {
         .await?)
     }
 
+    /// All records of these jobs that are heeded, by job and step and oldest first.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn records_of_jobs(&mut self, jobs: &[Uuid]) -> Result<Vec<RecordRow>, StoreError> {
+        Ok(sqlx::query_as(
+            "SELECT id, job_id, step_key, record_no, crew_id, outcome, started_at, finished_at, expected_finish_at, doc,
+                    recorded_at, recorded_by
+             FROM step_record r
+             WHERE company_id = $1 AND job_id = ANY($2) AND record_no >= coalesce((
+                 SELECT max(from_no) FROM step_restated s
+                 WHERE (s.company_id, s.job_id, s.step_key) = (r.company_id, r.job_id, r.step_key)), 1)
+             ORDER BY job_id, step_key, record_no",
+        )
+        .bind(self.company.0)
+        .bind(jobs)
+        .fetch_all(self.db())
+        .await?)
+    }
+
     /// All records of all open jobs that are heeded, by job and step and oldest first.
     ///
     /// # Errors

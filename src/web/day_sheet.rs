@@ -1,7 +1,8 @@
 //! A crew's day on paper: one sheet of A4 with the houses in order, what to load, and room to write. Behind the address of
-//! the crew's calendar; nobody else's has one.
+//! the crew's calendar, and for whoever is signed in: the office and viewers of any crew, a crew its own.
 
 use super::visit::{Visit, visits};
+use super::visitor::escaped;
 use super::{load, shell, words};
 use crate::dto::{CautionDto, StepKindDto};
 use crate::service::{FeedWeek, FeedWork, kind_word};
@@ -15,15 +16,23 @@ static STYLE_ADDRESS: LazyLock<String> = LazyLock::new(|| shell::address("/day-s
 /// Readings of an area that there is room for; a large one goes on to the back.
 const READINGS_ROOM: usize = 6;
 
-/// The sheet of the first day of `week`; `secret` is what the reader came with.
-pub(super) fn page(week: &FeedWeek, secret: &str) -> Markup {
+/// How the reader came.
+pub(super) enum From<'a> {
+    /// By the address of the crew's calendar.
+    Address(&'a str),
+    /// Signed in: the crew's key, the crews that may be chosen (keys and names), and where the way back leads.
+    Inside { crew: &'a str, crews: &'a [(String, String)], back: &'static str },
+}
+
+/// The sheet of the first day of `week`.
+pub(super) fn page(week: &FeedWeek, reader: &From<'_>) -> Markup {
     let date = week.from;
     let works = week.works.iter().filter(|work| touches(week, work, date));
     let visits = visits(works);
     let told = date.format("%A, %-d %B %Y").to_string();
     let body = html! {
         link rel="stylesheet" href=(*STYLE_ADDRESS);
-        (ways(date, secret))
+        (ways(date, reader))
         main.sheet {
             header {
                 div {
@@ -52,14 +61,33 @@ fn touches(week: &FeedWeek, work: &FeedWork, date: NaiveDate) -> bool {
 }
 
 /// To the days before and after, and back; not printed.
-fn ways(date: NaiveDate, secret: &str) -> Markup {
-    let at = |date: Option<NaiveDate>| date.map(|date| format!("?date={}", date.format("%Y-%m-%d")));
+fn ways(date: NaiveDate, reader: &From<'_>) -> Markup {
+    let day = |date: NaiveDate| date.format("%Y-%m-%d").to_string();
+    let of = |crew: &str, date: NaiveDate| format!("?crew={}&date={}", escaped(crew), day(date));
+    let at = |date: Option<NaiveDate>| {
+        date.map(|date| match reader {
+            From::Address(_) => format!("?date={}", day(date)),
+            From::Inside { crew, .. } => of(crew, date),
+        })
+    };
+    let today = match reader {
+        From::Address(_) => "?".to_owned(),
+        From::Inside { crew, .. } => format!("?crew={}", escaped(crew)),
+    };
     html! {
         nav.ways-on aria-label="Other days" {
+            @if let From::Inside { back, .. } = reader { a href=(back) { "← Back" } }
             @if let Some(before) = at(date.checked_sub_days(Days::new(1))) { a rel="prev" href=(before) { "← Day before" } }
-            a href="?" { "Today" }
+            a href=(today) { "Today" }
             @if let Some(after) = at(date.checked_add_days(Days::new(1))) { a rel="next" href=(after) { "Day after →" } }
-            a href={ "/week/" (secret) "?from=" (date.format("%Y-%m-%d")) } { "The week" }
+            @match reader {
+                From::Address(secret) => a href={ "/week/" (secret) "?from=" (day(date)) } { "The week" },
+                From::Inside { crew, crews, .. } => {
+                    @for (key, name) in crews.iter() {
+                        @if key == crew { span.here aria-current="page" { (name) } } @else { a href=(of(key, date)) { (name) } }
+                    }
+                }
+            }
         }
     }
 }

@@ -10,13 +10,17 @@
 //! | `script` | scripts of the pages |
 //! | `sign_in` | coming in and going out, a crew's link, one's own password |
 //! | `people`, `people_view` | the office's page of people |
+//! | `houses` | all houses and where each stands |
+//! | `house` | one house; its parts: `house_chain`, `house_floor`, `house_trend`, `house_work`, `house_letter` |
+//! | `calendars`, `calendars_view` | the office's page of calendar addresses, and tables in and out |
+//! | `pattern` | patterns of works for drawings |
 //! | `welcome` | the first page |
 //! | `week` | head and foot of a week, and which body it gets |
 //! | `board_page` | the office's board, drawn by its script |
 //! | `board` | the body for the office: crews down, days across |
 //! | `day` | a crew's day on its phone |
 //! | `days` | the body for a crew, a house, a customer: one column a day |
-//! | `day_sheet` | a crew's day on paper |
+//! | `day_sheet`, `day_sheets` | a crew's day on paper; for whoever is signed in |
 //! | `line` | a house's week drawn to scale |
 //! | `load` | what to load for a day, what to beware of in a house |
 //! | `visit` | works of one crew in one house on one day |
@@ -24,11 +28,22 @@
 
 mod board;
 mod board_page;
+mod calendars;
+mod calendars_view;
 mod day;
 mod day_sheet;
+mod day_sheets;
 mod days;
+mod house;
+mod house_chain;
+mod house_floor;
+mod house_letter;
+mod house_trend;
+mod house_work;
+mod houses;
 mod line;
 mod load;
+mod pattern;
 mod people;
 mod people_view;
 mod reply;
@@ -64,6 +79,7 @@ pub fn configure(service: Service, settings: Settings) -> impl Fn(&mut web::Serv
             .app_data(web::Data::new(Browsers::new(service.clone(), settings)))
             .configure(door)
             .configure(people::configure)
+            .configure(calendars::configure)
             .service(page("/script/{name:[a-z/]+}.js").route(web::get().to(script::serve)))
             .service(page("/board").route(web::get().to(board_page::look)))
             .service(page("/day").route(web::get().to(day::look)))
@@ -71,6 +87,10 @@ pub fn configure(service: Service, settings: Settings) -> impl Fn(&mut web::Serv
             .service(page("/").route(web::get().to(welcome)))
             .service(page("/week/{secret}").route(web::get().to(week)))
             .service(page("/day-sheet/{secret}").route(web::get().to(sheet)))
+            .service(page("/day-sheet").route(web::get().to(day_sheets::look)))
+            .service(page("/houses").route(web::get().to(houses::look)))
+            .service(page("/houses/{key}").route(web::get().to(house::look)))
+            .service(page("/houses/{key}/letter").route(web::get().to(house::letter)))
             .service(page("/day-sheet.css").route(web::get().to(sheet_style)))
             .service(page("/page.css").route(web::get().to(style)))
             .service(page("/mark.svg").route(web::get().to(mark)));
@@ -141,7 +161,7 @@ async fn sheet(
         Err(_) => return reply::bad_date(),
     };
     match service.feed_day(&feed, date).await {
-        Ok(shown) => reply::page(&day_sheet::page(&shown, &secret)),
+        Ok(shown) => reply::page(&day_sheet::page(&shown, &day_sheet::From::Address(&secret))),
         Err(error) => reply::failed(&error),
     }
 }

@@ -40,6 +40,7 @@ const SCRIPTS: &[(&str, &str)] = &[
     ("day/refresh", include_str!("script/day/refresh.js")),
     ("day/treat", include_str!("script/day/treat.js")),
     ("request", include_str!("script/request.js")),
+    ("table", include_str!("script/table.js")),
 ];
 
 /// `GET /script/NAME.js`.

@@ -12,7 +12,9 @@ pub(super) const STYLE: &str = concat!(
     include_str!("page.css"),
     include_str!("inside.css"),
     include_str!("board_page.css"),
-    include_str!("day/day.css")
+    include_str!("day/day.css"),
+    include_str!("houses.css"),
+    include_str!("house.css")
 );
 /// Three planks.
 pub(super) const MARK: &str = include_str!("mark.svg");
@@ -60,6 +62,7 @@ const CREW: &[TokenRole] = &[TokenRole::Crew];
 const WAYS: &[Way] = &[
     Way { place: Place::Board, name: "Board", address: "/board", roles: LOOKERS },
     Way { place: Place::Houses, name: "Houses", address: "/houses", roles: LOOKERS },
+    Way { place: Place::Day, name: "Crews' days", address: "/day", roles: OFFICE },
     Way { place: Place::Day, name: "My day", address: "/day", roles: CREW },
     Way { place: Place::Calendars, name: "Calendars", address: "/calendars", roles: OFFICE },
     Way { place: Place::People, name: "People", address: "/people", roles: OFFICE },

@@ -9,6 +9,7 @@ use actix_web::dev::Payload;
 use actix_web::error::InternalError;
 use actix_web::http::header;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, web};
+use futures_util::StreamExt;
 use futures_util::future::LocalBoxFuture;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
@@ -17,6 +18,8 @@ use uuid::Uuid;
 
 /// Bytes of a form: a few short fields.
 const FORM_BYTES_MAX: usize = 16 * 1024;
+/// How much of a form that is too large is read all the same, so that its sender gets to see the reply.
+const DRAINED_MAX: usize = 16 << 20;
 /// A form that takes longer to arrive is not waited for.
 const FORM_TIMEOUT: Duration = Duration::from_secs(15);
 /// Characters of an address to come back to.
@@ -119,8 +122,8 @@ pub(super) fn escaped(text: &str) -> String {
     text.bytes().map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") }).collect()
 }
 
-/// A form that was sent from a page of the visitor's own session.
-pub struct Posted<T> {
+/// A form of at most `MAX` bytes that was sent from a page of the visitor's own session.
+pub struct Posted<T, const MAX: usize = FORM_BYTES_MAX> {
     /// Who sent it.
     pub visitor: Visitor,
     /// What was filled in.
@@ -133,9 +136,9 @@ struct Csrf {
     csrf: String,
 }
 
-impl<T: DeserializeOwned> FromRequest for Posted<T> {
+impl<T: DeserializeOwned, const MAX: usize> FromRequest for Posted<T, MAX> {
     type Error = actix_web::Error;
-    type Future = LocalBoxFuture<'static, Result<Posted<T>, actix_web::Error>>;
+    type Future = LocalBoxFuture<'static, Result<Posted<T, MAX>, actix_web::Error>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
         let (request, mut payload) = (request.clone(), payload.take());
@@ -145,7 +148,7 @@ impl<T: DeserializeOwned> FromRequest for Posted<T> {
                 Ok(None) => return Err(turn_away(reply::see_other("/sign-in"))),
                 Err(error) => return Err(turn_away(reply::failed(&error))),
             };
-            let text = form_text(&request, &mut payload).await?;
+            let text = form_text(&request, &mut payload, MAX).await?;
             let csrf: Csrf = filled_in(&text)?;
             if !same_origin(&request) || !browser.csrf_fits(&csrf.csrf) {
                 return Err(turn_away(reply::foreign_form()));
@@ -168,27 +171,35 @@ impl<T: DeserializeOwned> FromRequest for Open<T> {
             if !same_origin(&request) {
                 return Err(turn_away(reply::foreign_form()));
             }
-            let text = form_text(&request, &mut payload).await?;
+            let text = form_text(&request, &mut payload, FORM_BYTES_MAX).await?;
             Ok(Open(filled_in(&text)?))
         })
     }
 }
 
 /// A form as browsers send it.
-async fn form_text(request: &HttpRequest, payload: &mut Payload) -> Result<String, actix_web::Error> {
+async fn form_text(request: &HttpRequest, payload: &mut Payload, most: usize) -> Result<String, actix_web::Error> {
     let kind = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok()).unwrap_or("");
     let is_form = kind.split(';').next().is_some_and(|kind| kind.trim() == "application/x-www-form-urlencoded");
-    let long = request.headers().get(header::CONTENT_LENGTH).and_then(|value| value.to_str().ok());
-    let long = long.and_then(|text| text.parse::<usize>().ok()).is_some_and(|bytes| bytes > FORM_BYTES_MAX);
-    let body = async {
-        if long || (!is_form && !kind.is_empty()) {
-            return None;
-        }
-        let reading = tokio::time::timeout(FORM_TIMEOUT, web::Bytes::from_request(request, payload));
-        let bytes = reading.await.ok()?.ok().filter(|bytes| bytes.len() <= FORM_BYTES_MAX)?;
-        String::from_utf8(bytes.to_vec()).ok()
+    let text = match tokio::time::timeout(FORM_TIMEOUT, read(payload, most)).await {
+        Ok(Some(bytes)) if is_form || kind.is_empty() => String::from_utf8(bytes).ok(),
+        Ok(_) | Err(_) => None,
     };
-    body.await.ok_or_else(|| turn_away(reply::bad_form("It did not arrive whole, or it is too long.")))
+    text.ok_or_else(|| turn_away(reply::bad_form("It did not arrive whole, or it is too long.")))
+}
+
+async fn read(payload: &mut Payload, most: usize) -> Option<Vec<u8>> {
+    let (mut bytes, mut seen) = (Vec::new(), 0_usize);
+    while let Some(piece) = payload.next().await {
+        let piece = piece.ok()?;
+        seen += piece.len();
+        if seen <= most {
+            bytes.extend_from_slice(&piece);
+        } else if seen > most.max(DRAINED_MAX) {
+            break;
+        }
+    }
+    (seen <= most).then_some(bytes)
 }
 
 fn filled_in<T: DeserializeOwned>(text: &str) -> Result<T, actix_web::Error> {

@@ -3,7 +3,7 @@
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::dto::{PlacedStateDto, StepKindDto};
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate};
 
 /// The wall clock, such as "07:30".
 pub(super) fn clock(zone: Zone, at: Minute) -> String {
@@ -36,6 +36,13 @@ pub(super) fn span(zone: Zone, start: Minute, finish: Minute, on: NaiveDate) -> 
     format!("{}–{}", soon(zone, start, on), soon(zone, finish, on))
 }
 
+/// Such as "Tue 07:30–11:00" as seen from a day within the week before; the second day only where it is another one.
+pub(super) fn span_from(zone: Zone, start: Minute, finish: Minute, from: NaiveDate) -> String {
+    let same = zone.date(start) == zone.date(finish);
+    let until = if same { clock(zone, finish) } else { soon(zone, finish, from) };
+    format!("{}–{until}", soon(zone, start, from))
+}
+
 /// Such as "9–15 March 2026" or "30 March – 5 April 2026".
 pub(super) fn dates(first: NaiveDate, last: NaiveDate) -> String {
     let whole = |date: NaiveDate| date.format("%-d %B %Y").to_string();
@@ -63,6 +70,20 @@ pub(super) fn length(minutes: i64) -> String {
         parts.push(format!("{rest} min"));
     }
     parts.join(" ")
+}
+
+/// An instant as documents write it, such as "2026-03-09T08:00:00-04:00", on the wall clock that it shows: "Mon 9 Mar 08:00".
+pub(super) fn told(instant: &str) -> String {
+    shown(instant, "%a %-d %b %H:%M")
+}
+
+/// The same for letters: "Monday 9 March, 08:00".
+pub(super) fn told_in_full(instant: &str) -> String {
+    shown(instant, "%A %-d %B, %H:%M")
+}
+
+fn shown(instant: &str, form: &str) -> String {
+    DateTime::parse_from_rfc3339(instant).map_or_else(|_| instant.to_owned(), |at| at.format(form).to_string())
 }
 
 /// What is said of work that is not just planned.
@@ -118,12 +139,21 @@ mod tests {
         }
     }
 
+    #[test]
+    fn instants_of_documents_keep_their_wall_clock() {
+        assert_eq!(told("2026-03-09T08:05:30-04:00"), "Mon 9 Mar 08:05");
+        assert_eq!(told_in_full("2026-03-09T08:05:30+10:30"), "Monday 9 March, 08:05");
+        assert_eq!(told("soon"), "soon");
+    }
+
     /// Clocks go forward on 8 March 2026: the span is two hours long on the clock and one in truth.
     #[test]
     fn spans_are_on_the_wall_clock() {
         let zone = Zone::parse("America/New_York").unwrap();
         let start = Minute::floor_from("2026-03-08T06:30:00Z".parse().unwrap());
         assert_eq!(span(zone, start, start.plus(60), date("2026-03-08")), "01:30–03:30");
+        assert_eq!(span_from(zone, start, start.plus(60), date("2026-03-07")), "Sun 01:30–03:30");
+        assert_eq!(span_from(zone, start, start.plus(1440), date("2026-03-07")), "Sun 01:30–Mon 02:30");
         assert_eq!(span(zone, start, start.plus(1440), date("2026-03-08")), "01:30–Mon 02:30");
         assert_eq!(span(zone, start, start.plus(10 * 1440), date("2026-03-09")), "Sun 8 Mar 01:30–Wed 18 Mar 02:30");
     }
