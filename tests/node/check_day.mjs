@@ -127,7 +127,7 @@ async function net(phone, there) {
   }
 }
 
-test("a phone starts and finishes; readings that fail change the plan", async ({ demo, chromium }) => {
+test("a phone starts and finishes; readings that fail change the plan and the office's board", async ({ demo, chromium }) => {
   const phone = await phoneOf(demo, chromium, "walnut");
   assert.equal(await phone.$eval("#todo details[open]", (one) => one.dataset.step), "sand", "what comes next stands open");
   assert.equal(await phone.$eval(`${card("sand")} .address a`, (one) => one.getAttribute("href")), "geo:40.7,-74");
@@ -162,6 +162,12 @@ test("a phone starts and finishes; readings that fail change the plan", async ({
   await axe(phone, "readings");
   await fitsAcross(phone);
   await screenshot(phone, "readings-phone-light");
+  const office = await openPage(chromium, { size: SIZES.laptop });
+  await signIn(office, demo, "/board");
+  await office.waitForSelector("main[data-ready]");
+  await office.waitForSelector(".line-state.is-live");
+  const failed = () => office.$eval(".alert.failed b", (one) => Number(one.textContent)).catch(() => 0);
+  const failedBefore = await failed();
   await pressed(phone, "dialog .ends", "Report");
   await phone.waitForFunction(() => /does not pass/i.test(document.querySelector("#outbox .good")?.textContent ?? ""));
   const [check] = (await api(demo, "GET", "/v1/jobs/walnut/checks")).items;
@@ -173,6 +179,10 @@ test("a phone starts and finishes; readings that fail change the plan", async ({
     const coat = works.find(({ step }) => step === "coat");
     return !coat || Date.parse(coat.start) >= Date.parse(before.start) + 200 * 60_000;
   });
+  await office.waitForFunction(() => /The board has changed/.test(document.querySelector("#board-say").textContent), { timeout: SOON });
+  await until("the board counts one more failed check", async () => (await failed()) === failedBefore + 1);
+  await screenshot(office, "board-failed-reading");
+  noConsoleErrors(office);
   noConsoleErrors(phone);
 });
 
