@@ -7,7 +7,7 @@ use maud::{DOCTYPE, Markup, html};
 use sha2::{Digest, Sha256};
 use std::sync::LazyLock;
 
-/// The look of all pages. Pages with a look of their own add a file.
+/// The look of all pages. Pages with a look of their own add a file, whose rules begin with the root element's class.
 pub(super) const STYLE: &str = concat!(
     include_str!("page.css"),
     include_str!("inside.css"),
@@ -45,6 +45,20 @@ pub(super) enum Place {
     People,
     /// A page that the bar does not lead to.
     Elsewhere,
+}
+
+impl Place {
+    /// Of the root element: a page's own style applies only there.
+    const fn class(self) -> &'static str {
+        match self {
+            Place::Board => "at-board",
+            Place::Houses => "at-houses",
+            Place::Day => "at-day",
+            Place::Calendars => "at-calendars",
+            Place::People => "at-people",
+            Place::Elsewhere => "at-elsewhere",
+        }
+    }
 }
 
 struct Way {
@@ -104,7 +118,7 @@ pub(super) fn page(title: &str, body: &Markup) -> Markup {
 pub(super) fn inside(visitor: &Visitor, here: Place, title: &str, scripts: &[&str], body: &Markup) -> Markup {
     html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang="en" class=(here.class()) {
             (head(&format!("{title} · tackfree"), Some(&visitor.csrf), scripts))
             body.inside {
                 a.skip href="#content" { "Skip to the page" }
