@@ -143,6 +143,20 @@ fn only_the_store_speaks_sql() {
     assert!(broken.is_empty(), "SQL outside the store: {broken:?}");
 }
 
+/// The style sheets of all pages are one file: what is meant for one page must not bend another.
+#[test]
+fn the_look_of_a_page_stays_with_it() {
+    let own = [".board-page", ".has-script", ".crew-day", ":where(html"];
+    let mut astray = Vec::new();
+    for sheet in ["board_page.css", "day/day.css", "houses.css", "house.css"] {
+        let text = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("src/web").join(sheet)).unwrap();
+        let rules = text.lines().map(str::trim_start).filter(|line| line.starts_with('.') && line.contains('{'));
+        let stray = rules.filter(|rule| !own.iter().any(|own| rule.starts_with(own)));
+        astray.extend(stray.map(|rule| format!("{sheet}: {rule}")));
+    }
+    assert!(astray.is_empty(), "begin with the page's class, as the others do:\n{}", astray.join("\n"));
+}
+
 #[test]
 fn files_stay_short() {
     let long: Vec<String> = sources("src")
