@@ -30,6 +30,7 @@ export function drawAlerts(model, box, chosen, choose, openProposal) {
   if (repairs.proposal) {
     const button = element("button", "alert proposal", "A repair waits for you");
     button.type = "button";
+    button.dataset.alert = "proposal";
     button.addEventListener("click", openProposal);
     made.push(button);
   }
@@ -46,6 +47,7 @@ export function drawAlerts(model, box, chosen, choose, openProposal) {
     const button = element("button", `alert ${look}`);
     button.type = "button";
     button.append(element("b", "", String(count)), ` ${text}`);
+    button.dataset.alert = flag;
     button.setAttribute("aria-pressed", String(chosen === flag));
     button.addEventListener("click", () => choose(chosen === flag ? "" : flag));
     made.push(button);
@@ -56,5 +58,10 @@ export function drawAlerts(model, box, chosen, choose, openProposal) {
   if (repairs.trouble) {
     made.push(element("span", "alert failed", `Repairs fail: ${repairs.trouble}`));
   }
+  // Who has one of them under the keyboard keeps it there, whatever news comes in.
+  const held = document.activeElement instanceof HTMLElement && box.contains(document.activeElement) ? document.activeElement.dataset.alert : undefined;
   box.replaceChildren(...made);
+  if (held) {
+    made.find((one) => one.dataset.alert === held)?.focus({ preventScroll: true });
+  }
 }
