@@ -222,8 +222,12 @@ test("a repair that waits is shown with what it changes, and is published or rej
     await api(page, "POST", "/v1/events", { id: crypto.randomUUID(), at: at(state.now - 1), event });
     await page.waitForSelector(".alert.proposal");
     const before = await promised(page);
-    await page.focus(".alert.proposal");
-    await page.keyboard.press("Enter");
+    // News may come in between and draw the alert anew: who sees nothing happen presses again.
+    for (let tries = 0; tries < 5 && !(await page.$("#board-panel .buttons")); tries += 1) {
+      await page.focus(".alert.proposal");
+      await page.keyboard.press("Enter");
+      await page.waitForSelector("#board-panel .buttons", { timeout: 6_000 }).catch(() => {});
+    }
     await answered(page);
     if (word === "Accept") await screenshot(page, "board-repair");
     assert.ok((await page.$$eval("#board-panel .reasons li", (all) => all.length)) > 0);
