@@ -58,8 +58,13 @@ export function drawAlerts(model, box, chosen, choose, openProposal) {
   if (repairs.trouble) {
     made.push(element("span", "alert failed", `Repairs fail: ${repairs.trouble}`));
   }
+  const shown = [...box.children];
+  if (shown.length === made.length && made.every((one, at) => one.isEqualNode(shown[at] ?? null))) {
+    return;
+  }
   // Who has one of them under the keyboard keeps it there, whatever news comes in.
-  const held = document.activeElement instanceof HTMLElement && box.contains(document.activeElement) ? document.activeElement.dataset.alert : undefined;
+  const { activeElement } = document;
+  const held = activeElement instanceof HTMLElement && box.contains(activeElement) ? activeElement.dataset.alert : undefined;
   box.replaceChildren(...made);
   if (held) {
     made.find((one) => one.dataset.alert === held)?.focus({ preventScroll: true });
