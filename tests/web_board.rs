@@ -84,3 +84,13 @@ async fn the_board_is_there_without_script_and_only_for_those_who_may_look() {
         (303, &"/sign-in?to=/board".parse().unwrap())
     );
 }
+
+/// What the office accepts is what it was shown only if questions are worked out as repairs are.
+#[test]
+fn questions_are_worked_out_as_repairs_are() {
+    let script = include_str!("../src/web/script/board/question.js");
+    let (repair, moves) = (tackfree::planner::Request::repair(), tackfree::planner::REPAIR_MOVES);
+    assert_eq!(repair.move_budget, moves);
+    let said = format!("{{ basis: \"repair\", seed: {}, move_budget: {moves} }}", repair.seed);
+    assert!(script.contains(&said), "question.js should say {said}");
+}

@@ -2,7 +2,7 @@
 //! become arcs, what happened becomes placed activities and taken time.
 
 use super::compile::{Compiled, GearIndex, Tables};
-use super::model::{Activity, Anchor, Arc, DayPin, GateUse, Mode, NONE, Part, Taken};
+use super::model::{Activity, DayPin, GateUse, Mode, NONE, Part, Taken};
 use super::runs::{run_parts, runs};
 use super::spans::{NEVER, T};
 use super::state::Place;
@@ -18,13 +18,14 @@ use std::ops::Range;
 /// Fixed crew time older than this says nothing about the next way.
 const LAST_WAY_MINUTES: T = 2 * 1440;
 
-struct Builder<'s> {
-    tables: Tables<'s>,
+/// What is made while jobs are added.
+pub(super) struct Builder<'s> {
+    pub(super) tables: Tables<'s>,
     gear_index: Vec<GearIndex>,
     area_base: Vec<u32>,
     steps: Vec<Vec<StepRef>>,
-    activity_of: Vec<Vec<u32>>,
-    part_of: Vec<Vec<u16>>,
+    pub(super) activity_of: Vec<Vec<u32>>,
+    pub(super) part_of: Vec<Vec<u16>>,
     fixed: Vec<Option<Place>>,
     running_gear: Vec<(u32, UnitUse)>,
     next_unit: Vec<u32>,
@@ -439,70 +440,6 @@ impl Builder<'_> {
             }
         }
         extend(&mut self.tables.model.gate_uses, uses)
-    }
-
-    fn add_arc(&mut self, job: JobIx, content: &Job, wait: &Wait) {
-        let of = |step: StepIx| (self.activity_of[job.index()][step.index()], self.part_of[job.index()][step.index()]);
-        let ((from, from_part), (to, to_part)) = (of(wait.from), of(wait.to));
-        // What happened is not judged; inside a run the parts' offsets say it all.
-        if from == to || content.chain.step(wait.to).fixed().is_some() || wait.kind == WaitKind::Dwell {
-            return;
-        }
-        let (max, extra) = match wait.max {
-            None => (NEVER, NONE),
-            Some(max) => match max.on_exceed {
-                OnExceed::Forbid => (max.minutes as T, NONE),
-                OnExceed::Lapse(step) => (max.minutes as T, self.activity_of[job.index()][step.index()]),
-            },
-        };
-        let dry = wait.film.map_or(NONE, |film| self.tables.drying(content.house, film));
-        let zone = self.tables.situation.houses[content.house.index()].zone;
-        let overnight = if wait.overnight { self.tables.days(zone) } else { NONE };
-        self.tables.model.arcs.push(Arc {
-            from,
-            to,
-            from_part,
-            to_part,
-            anchor: Anchor::Finish,
-            min: wait.min_minutes as T,
-            dry,
-            overnight,
-            max,
-            extra,
-            keep_off: wait.keep_off,
-        });
-    }
-
-    /// Areas that a fixed step's keep-off wait still closes.
-    fn close_after_fixed(&mut self, job: JobIx, content: &Job) {
-        for wait in content.chain.waits().iter().filter(|wait| wait.keep_off) {
-            let Some(attempt) = content.chain.step(wait.from).fixed() else { continue };
-            let number = self.activity_of[job.index()][wait.from.index()];
-            let dry = wait.film.map_or(NONE, |film| self.tables.drying(content.house, film));
-            let zone = self.tables.situation.houses[content.house.index()].zone;
-            let overnight = if wait.overnight { self.tables.days(zone) } else { NONE };
-            let arc = Arc {
-                from: number,
-                to: number,
-                from_part: 0,
-                to_part: 0,
-                anchor: Anchor::Finish,
-                min: wait.min_minutes as T,
-                dry,
-                overnight,
-                max: NEVER,
-                extra: NONE,
-                keep_off: true,
-            };
-            let finish = self.tables.time(attempt.finish);
-            let ready = self.tables.model.ready(&arc, finish);
-            let areas = self.tables.model.activities[number as usize].areas.clone();
-            for area in areas {
-                let area = self.tables.model.area_lists[area as usize];
-                let closed = Taken { start: finish, end: ready.max(finish + 1), place: NONE, by: number };
-                self.tables.model.area_taken[area as usize].push(closed);
-            }
-        }
     }
 }
 

@@ -4,7 +4,7 @@
 //! | module | what |
 //! |---|---|
 //! | `model`, `spans` | the general problem: activities, modes, arcs, resources, calendars |
-//! | `compile`, `compile_jobs`, `runs` | a situation becomes a model |
+//! | `compile`, `compile_jobs`, `compile_waits`, `runs` | a situation becomes a model |
 //! | `timeline`, `hours`, `state` | what is taken when, and the search for the next free time |
 //! | `generate` | serial schedule generation with bounded repair |
 //! | `keep` | pinned and published steps stay; causes when they cannot |
@@ -21,6 +21,7 @@ pub mod blockers;
 pub mod bound;
 pub mod compile;
 mod compile_jobs;
+mod compile_waits;
 pub mod decode;
 mod emphasis;
 pub mod generate;

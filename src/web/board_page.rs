@@ -5,7 +5,6 @@ use super::shell::Place;
 use super::{Visitor, reply, shell, words};
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
-use crate::dto::StepKindDto;
 use crate::service::{Board, BoardAsked, BoardJob, BoardStateDto, BoardStep, Service, ServiceError, kind_word};
 use crate::store::TokenRole;
 use actix_web::{HttpResponse, web};
@@ -13,24 +12,6 @@ use maud::{Markup, html};
 
 /// Days of the first picture.
 const DAYS_FIRST: usize = 7;
-
-/// Kinds of work in the order in which a house meets them.
-const KINDS: [StepKindDto; 14] = [
-    StepKindDto::SetUp,
-    StepKindDto::Sand,
-    StepKindDto::Edge,
-    StepKindDto::Vacuum,
-    StepKindDto::WaterPop,
-    StepKindDto::TreatA,
-    StepKindDto::TreatB,
-    StepKindDto::Check,
-    StepKindDto::Stain,
-    StepKindDto::Seal,
-    StepKindDto::Abrade,
-    StepKindDto::Coat,
-    StepKindDto::WalkThrough,
-    StepKindDto::Other,
-];
 
 /// What else is drawn, and what it means.
 const SIGNS: [(&str, &str); 7] = [
@@ -88,7 +69,7 @@ fn body(board: &Board, role: &str) -> Markup {
                 aside #board-panel hidden aria-label="Details" {}
             }
             ul.board-legend aria-label="What is drawn" {
-                @for kind in KINDS { li class=(words::class(kind)) { (kind_word(kind)) } }
+                @for kind in words::KINDS { li class=(words::class(kind)) { (kind_word(kind)) } }
                 @for (class, text) in SIGNS { li class=(class) { (text) } }
             }
             p.unseen #board-keys {

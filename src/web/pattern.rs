@@ -70,28 +70,11 @@ pub(super) fn patterns() -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::dto::StepKindDto;
     use crate::web::words;
 
     #[test]
     fn every_kind_of_work_has_one() {
-        let kinds = [
-            StepKindDto::SetUp,
-            StepKindDto::Sand,
-            StepKindDto::Edge,
-            StepKindDto::Vacuum,
-            StepKindDto::WaterPop,
-            StepKindDto::TreatA,
-            StepKindDto::TreatB,
-            StepKindDto::Check,
-            StepKindDto::Stain,
-            StepKindDto::Seal,
-            StepKindDto::Abrade,
-            StepKindDto::Coat,
-            StepKindDto::WalkThrough,
-            StepKindDto::Other,
-        ];
-        for kind in kinds {
+        for kind in words::KINDS {
             let class = words::class(kind);
             assert!(TILES.iter().any(|tile| tile.class == class && tile.id == format!("p-{class}")), "{class}");
         }

@@ -95,6 +95,24 @@ pub(super) const fn state(state: PlacedStateDto) -> Option<&'static str> {
     }
 }
 
+/// Kinds of work in the order in which a house meets them.
+pub(super) const KINDS: [StepKindDto; 14] = [
+    StepKindDto::SetUp,
+    StepKindDto::Sand,
+    StepKindDto::Edge,
+    StepKindDto::Vacuum,
+    StepKindDto::WaterPop,
+    StepKindDto::TreatA,
+    StepKindDto::TreatB,
+    StepKindDto::Check,
+    StepKindDto::Stain,
+    StepKindDto::Seal,
+    StepKindDto::Abrade,
+    StepKindDto::Coat,
+    StepKindDto::WalkThrough,
+    StepKindDto::Other,
+];
+
 /// Class of colour and pattern.
 pub(super) const fn class(kind: StepKindDto) -> &'static str {
     match kind {

@@ -8,7 +8,7 @@ use super::super::reply::http_date;
 use crate::service::RenderedCalendar;
 use actix_web::http::header::{self, HttpDate};
 use actix_web::{HttpRequest, HttpResponse, get, web};
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Duration, Utc};
 use serde::Deserialize;
 use std::time::SystemTime;
 use utoipa::IntoParams;
@@ -82,7 +82,7 @@ fn reply(request: &HttpRequest, calendar: &RenderedCalendar, now: DateTime<Utc>)
     reply.insert_header((header::ETAG, etag.as_str()));
     reply.insert_header((header::VARY, "accept-encoding"));
     reply.insert_header((header::CACHE_CONTROL, "private, no-cache"));
-    if calendar.last_modified < now {
+    if is_past(calendar.last_modified, now) {
         reply.insert_header((header::LAST_MODIFIED, http_date(calendar.last_modified)));
     }
     if is_known {
@@ -117,12 +117,16 @@ fn weighed(part: &str) -> (String, f32) {
     (coding.trim().to_ascii_lowercase(), quality.unwrap_or(0.0))
 }
 
-/// RFC 9110, section 13.1.3. What is not older than this very second may change within it, and a date that is no date
-/// is let be.
+/// RFC 9110, section 13.1.3. A date that is no date is let be.
 fn is_unmodified(request: &HttpRequest, last_modified: DateTime<Utc>, now: DateTime<Utc>) -> bool {
     let since = request.headers().get(header::IF_MODIFIED_SINCE).and_then(|value| value.to_str().ok());
     let since = since.and_then(|text| text.parse::<HttpDate>().ok()).map(|date| DateTime::from(SystemTime::from(date)));
-    since.is_some_and(|since: DateTime<Utc>| last_modified <= since && last_modified < now)
+    since.is_some_and(|since: DateTime<Utc>| last_modified <= since && is_past(last_modified, now))
+}
+
+/// What was modified in this very second may be modified once more within it.
+fn is_past(last_modified: DateTime<Utc>, now: DateTime<Utc>) -> bool {
+    last_modified + Duration::seconds(1) <= now
 }
 
 pub(super) fn configure(config: &mut ServiceConfig) {
@@ -154,7 +158,11 @@ mod tests {
         };
         assert!(asked("Mon, 09 Mar 2026 10:00:05 GMT", later) && asked("Mon, 09 Mar 2026 10:30:00 GMT", later));
         assert!(!asked("Mon, 09 Mar 2026 10:00:04 GMT", later));
-        assert!(!asked("Mon, 09 Mar 2026 10:00:05 GMT", changed), "the second is not over");
+        let moments =
+            [("2026-03-09T10:00:05Z", false), ("2026-03-09T10:00:05.999Z", false), ("2026-03-09T10:00:06Z", true)];
+        for (now, over) in moments {
+            assert_eq!(asked("Mon, 09 Mar 2026 10:00:05 GMT", at(now)), over, "{now}");
+        }
         assert!(!asked("yesterday", later) && !asked("", later));
     }
 }
