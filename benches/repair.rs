@@ -1,7 +1,8 @@
 //! From a failed check to the calendars: `target/debug/with-postgres cargo bench --bench repair -- HOUSES CREWS FAILURES
 //! SEED`. A generated company lives through its plan; each time a check comes up it fails. The clock runs from sending
 //! the report over HTTP to a server of its own until that server's repairs have settled (repaired, audited, stored,
-//! published) and the house's calendar has been fetched from it as it is then.
+//! published) and the house's calendar has been fetched from it as it is then. `TACKFREE_STAGES=1` adds where the time goes,
+//! by stages of the repair and by statements (which costs some itself).
 
 #![allow(clippy::unwrap_used, missing_docs, reason = "a panic in a measurement is a failed measurement")]
 
@@ -11,6 +12,8 @@ mod generate;
 mod life;
 #[path = "../tests/common/postgres.rs"]
 mod postgres;
+#[path = "stages/mod.rs"]
+mod stages;
 #[path = "../tests/common/store.rs"]
 mod store;
 #[path = "../tests/common/world.rs"]
@@ -99,6 +102,7 @@ async fn main() {
     let numbers: Vec<u64> = std::env::args().skip(1).filter_map(|text| text.parse().ok()).collect();
     let or = |place: usize, default: u64| numbers.get(place).copied().unwrap_or(default);
     let (houses, crews, failures, seed) = (or(0, 100), or(1, 20), or(2, 100), or(3, 1));
+    let stages = std::env::var_os("TACKFREE_STAGES").map(|_| stages::Stages::listen());
     let situation = generate::fleet(seed, houses as usize, crews as usize);
     let test = store::fresh_store().await;
     let mut life = Life::begin(test.store.clone(), &situation, 500).await;
@@ -117,6 +121,9 @@ async fn main() {
         assert_eq!(check.report(OutcomeDto::Failed).outcome, Some(OutcomeDto::Failed));
         let newest = |page: &Value| page["items"][0]["id"].clone();
         let before = newest(&office.get("/v1/repairs?limit=1").await);
+        if let Some(stages) = &stages {
+            stages.round();
+        }
         let began = Instant::now();
         office.report(&check.job, &report).await;
         reports.push(began.elapsed());
@@ -126,6 +133,9 @@ async fn main() {
         let calendar = office.http.get(&feed).send().await.unwrap().error_for_status().unwrap();
         assert!(calendar.text().await.unwrap().ends_with("END:VCALENDAR\r\n"));
         times.push(began.elapsed());
+        if let Some(stages) = &stages {
+            stages.rest();
+        }
         moved += u64::from(newest(&office.get("/v1/repairs?limit=1").await) != before);
     }
     println!(
@@ -136,4 +146,7 @@ async fn main() {
     told("report answered", &mut reports);
     told("repairs settled", &mut repairs);
     told("calendar fetched", &mut times);
+    if let Some(stages) = stages {
+        stages.print();
+    }
 }

@@ -19,6 +19,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::task::JoinHandle;
+use tracing::{Instrument, debug_span};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -119,16 +120,9 @@ impl Service {
     }
 
     async fn repair(&self, turn: RepairTurn) -> Result<Repaired, ServiceError> {
-        let mut session = self.store.snapshot(turn.company).await?;
-        let seen = session.repair_changes().await?;
-        let promise = session.published_plan().await?;
-        if promise.is_none() {
-            // Nothing is promised, so nothing has to be repaired.
-            drop(session);
-            return self.end_unchanged(turn, &seen).await;
-        }
-        let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
-        drop(session);
+        let (seen, snapshot) = self.looked(turn).instrument(debug_span!("look")).await?;
+        // Nothing is promised, so nothing has to be repaired.
+        let Some(snapshot) = snapshot else { return self.end_unchanged(turn, &seen).await };
         let changed: BTreeSet<Uuid> = seen.iter().filter_map(|change| change.job_id).collect();
         let (snapshot, made) = tokio::task::spawn_blocking(move || {
             let made = made(&snapshot, &changed);
@@ -139,7 +133,18 @@ impl Service {
         if made.beside == Beside::default() {
             return self.end_unchanged(turn, &seen).await;
         }
-        self.keep_repair(turn, &seen, &snapshot, made).await
+        self.keep_repair(turn, &seen, &snapshot, made).instrument(debug_span!("keep")).await
+    }
+
+    /// What has changed, and the company as it is now; `None` where nothing is promised.
+    async fn looked(&self, turn: RepairTurn) -> Result<(Vec<RepairChange>, Option<Snapshot>), ServiceError> {
+        let mut session = self.store.snapshot(turn.company).await?;
+        let seen = session.repair_changes().await?;
+        if session.published_plan().await?.is_none() {
+            return Ok((seen, None));
+        }
+        let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
+        Ok((seen, Some(snapshot)))
     }
 
     /// Proposals of earlier repairs are withdrawn: what was promised can stay after all.
@@ -177,18 +182,22 @@ impl Service {
             return Ok(Repaired::Overtaken);
         }
         self.withdraw(&mut session).await?;
+        let store = debug_span!("store");
         let head = match &promised {
             Some(base) => {
-                session.insert_plan_beside(&made.draft.new, &made.draft.rows, (base.id, &made.touched)).await?
+                let beside = (base.id, &made.touched);
+                session.insert_plan_beside(&made.draft.new, &made.draft.rows, beside).instrument(store).await?
             }
-            None => session.insert_plan(&made.draft.new, &made.draft.rows).await?,
+            None => session.insert_plan(&made.draft.new, &made.draft.rows).instrument(store).await?,
         };
         let publish = !made.beside.breaks() || snapshot.file.settings.repairs == RepairsDto::Automatic;
         let done_at = self.now();
         if publish {
             let touched: Vec<Uuid> = made.touched.iter().copied().collect();
-            let done = session.publish_touched(head.id, head.version, done_at.trunc_subsecs(0), &touched).await?;
-            self.tell_publication(&mut session, promised.as_ref(), &done, Some(&touched)).await?;
+            let done = session.publish_touched(head.id, head.version, done_at.trunc_subsecs(0), &touched);
+            let done = done.instrument(debug_span!("publish")).await?;
+            let told = self.tell_publication(&mut session, promised.as_ref(), &done, Some(&touched));
+            told.instrument(debug_span!("tell")).await?;
         } else {
             self.tell_draft(&mut session, NoticeKind::PlanProposed, &PlanListed::of(&head)?)?;
         }
@@ -217,7 +226,7 @@ impl Service {
                 .await?;
         }
         session.finish_repair(turn, seen).await?;
-        session.commit().await?;
+        session.commit().instrument(debug_span!("commit")).await?;
         Ok(Repaired::Changed(head.id))
     }
 }
@@ -226,12 +235,13 @@ impl Service {
 fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>) -> Result<Made, ServiceError> {
     std::thread::scope(|scope| {
         let fingerprint = scope.spawn(|| snapshot.fingerprint());
-        let situation = Arc::new(snapshot.situation()?.situation);
+        let situation = Arc::new(debug_span!("assemble").in_scope(|| snapshot.situation())?.situation);
         let mut tries = TRIES.into_iter().map(|(basis, move_budget)| planned(&situation, basis, move_budget));
         let refused = |planned: &Result<_, _>| matches!(planned, Err(ServiceError::PlanRejected(_)));
         let first = tries.find(|planned| !refused(planned));
         let (plan, difference) = first.unwrap_or(Err(ServiceError::PlanRejected(0)))?;
         let fingerprint = fingerprint.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+        let _writing = debug_span!("write").entered();
         let draft = draft_of(snapshot, &situation, &plan, (BasisDto::Repair, fingerprint))?;
         let beside = beside(&draft.rows, &snapshot.rows.promised);
         let touched = touched(snapshot, &draft.rows, changed)?;
@@ -246,10 +256,12 @@ fn planned(
     move_budget: u64,
 ) -> Result<(Arc<Plan>, JoinHandle<DifferenceView>), ServiceError> {
     let request = Request { basis, move_budget, ..Request::new() };
-    let plan = Arc::new(plan(situation, request));
+    let plan = Arc::new(debug_span!("plan").in_scope(|| plan(situation, request)));
     let (told, of) = (plan.clone(), situation.clone());
-    let difference = tokio::task::spawn_blocking(move || DifferenceView::of(&of, &told));
-    judged(situation, &plan, request)?;
+    let difference = tokio::task::spawn_blocking(move || {
+        debug_span!("difference").in_scope(|| DifferenceView::of(&of, &told))
+    });
+    debug_span!("audit").in_scope(|| judged(situation, &plan, request))?;
     Ok((plan, difference))
 }
 

@@ -46,7 +46,7 @@ impl Snapshot {
         let published = session.published_plan().await?.map(|plan| plan.id);
         let rows = session.planning_rows().await?;
         let readings = air_readings::heeded(session, None, now).await?;
-        let file = file(&rows, readings, now)?;
+        let file = tracing::debug_span!("documents").in_scope(|| file(&rows, readings, now))?;
         Ok(Snapshot { rows, file, published })
     }
 

@@ -119,12 +119,12 @@ async fn write_difference(
             sqlx::query("SET LOCAL enable_nestloop = on").execute(&mut *db).await?;
         }
         Some(touched) => {
-            set_joins(db, &["mergejoin", "seqscan"], "off").await?;
+            set_joins(db, &["nestloop", "mergejoin", "seqscan"], "off").await?;
             for (statement, count) in TOUCHED.into_iter().zip(&mut counts) {
                 let query = sqlx::query(statement).bind(company).bind(plan).bind(at).bind(touched);
                 *count = query.execute(&mut *db).await?.rows_affected();
             }
-            set_joins(db, &["mergejoin", "seqscan"], "on").await?;
+            set_joins(db, &["nestloop", "mergejoin", "seqscan"], "on").await?;
         }
     }
     let [settled, called_off, changed, added] = counts;
@@ -183,7 +183,7 @@ macro_rules! call_off {
 /// What the same crew does at another time, with other gear, or again after it was called off. Gear alone is no new
 /// revision of a calendar event.
 macro_rules! change {
-    ($pieces:literal, $which:literal) => {
+    ($pieces:literal, $which:literal, $of_booking:literal) => {
         concat!(
             "UPDATE booking b
              SET during = p.during, fixed = p.fixed, run = p.run, units = p.units, left_at = NULL, cancelled = false,
@@ -198,7 +198,9 @@ macro_rules! change {
             $which,
             ") p
              WHERE (b.company_id, b.job_id, b.step_key, b.piece_no, b.crew_id)
-                 = ($1, p.job_id, p.step_key, p.piece_no, p.crew_id)
+                 = ($1, p.job_id, p.step_key, p.piece_no, p.crew_id)",
+            $of_booking,
+            "
                AND (b.left_at IS NOT NULL OR (b.during, b.fixed, b.run, b.units) IS DISTINCT FROM
                                              (p.during, p.fixed, p.run, p.units))"
         )
@@ -229,14 +231,19 @@ macro_rules! add {
 }
 
 macro_rules! statements {
-    ($pieces:literal, $which:literal) => {
-        [settle!($pieces, $which), call_off!($pieces, $which), change!($pieces, $which), add!($pieces, $which)]
+    ($pieces:literal, $which:literal, $of_booking:literal) => {
+        [
+            settle!($pieces, $of_booking),
+            call_off!($pieces, $of_booking),
+            change!($pieces, $which, $of_booking),
+            add!($pieces, $which),
+        ]
     };
 }
 /// For all jobs, wherever their rows are.
-const WHOLE: [&str; 4] = statements!("plan_piece", "");
+const WHOLE: [&str; 4] = statements!("plan_piece", "", "");
 /// For some, whose rows are the plan's own.
-const TOUCHED: [&str; 4] = statements!("plan_row", " AND job_id = ANY($4)");
+const TOUCHED: [&str; 4] = statements!("plan_row", " AND job_id = ANY($4)", " AND b.job_id = ANY($4)");
 
 /// The first two works of one crew at the same time. PostgreSQL keeps the values of a violation to itself where row
 /// security holds, so they are looked for.
