@@ -29,6 +29,10 @@ use tackfree::dto::OutcomeDto;
 use tackfree::service::{FeedBody, FeedKindDto, RoleDto, TokenBody};
 use tackfree::worker::{Deliver, Prune, Repairs, Worker};
 
+/// As the program's own.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// The office with a phone in its hand.
 struct Office {
     http: reqwest::Client,

@@ -51,6 +51,10 @@ enum Command {
     Openapi,
 }
 
+/// Documents are many small allocations, made by one thread and dropped by another.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     start_log();

@@ -16,7 +16,8 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Longest wait looked at after the horizon; beyond it a floor counts as never ready.
+/// Longest wait looked at after the horizon, beyond which a floor counts as never ready; so long before it, progress is
+/// remembered.
 const BEYOND_MINUTES: i64 = 30 * DAY;
 
 /// The air of all houses.
@@ -25,8 +26,9 @@ pub(super) struct Skies {
     /// By house: which of `climates`, if its air is known.
     of_house: Vec<Option<usize>>,
     climates: Vec<HouseClimate>,
-    /// Progress a minute, by climate and film, for hours that were asked about: first hour, then hour by hour.
-    asked: RefCell<BTreeMap<(usize, Film), BTreeMap<Minute, u32>>>,
+    /// Progress a minute, by climate and film, hour by hour from the first instant looked at, as it is asked about.
+    asked: RefCell<BTreeMap<(usize, Film), Vec<Option<u32>>>>,
+    from: Minute,
 }
 
 /// What tells one computed air from another: the region and the way the house is kept.
@@ -51,7 +53,8 @@ impl Skies {
             of_house.push(climate);
         }
         let until = ledger.horizon.end().plus(BEYOND_MINUTES);
-        Skies { until, of_house, climates, asked: RefCell::new(BTreeMap::new()) }
+        let from = hour_of(ledger.horizon.start().plus(-BEYOND_MINUTES));
+        Skies { until, from, of_house, climates, asked: RefCell::new(BTreeMap::new()) }
     }
 
     /// The first minute at which what became wet in `house` at `from` has dried `wait`'s minimum; `None` when that is
@@ -60,15 +63,17 @@ impl Skies {
         let (Some(film), Some(climate)) = (wait.film, self.of_house[house.index()]) else {
             return Some(from.plus(wait.min_minutes));
         };
+        let mut asked = self.asked.borrow_mut();
+        let known = asked.entry((climate, film)).or_default();
         let mut at = from;
         let mut left = wait.min_minutes * i64::from(FULL_PROGRESS_PPM);
         while left > 0 {
             if at >= self.until {
                 return None;
             }
-            let hour = Minute(at.0.div_euclid(HOUR) * HOUR);
+            let hour = hour_of(at);
             let hour_end = hour.plus(HOUR);
-            let per_minute = i64::from(self.progress(climate, film, hour));
+            let per_minute = i64::from(self.progress(climate, film, hour, known));
             let whole_hour = per_minute * hour_end.since(at);
             if per_minute > 0 && left <= whole_hour {
                 return Some(at.plus((left + per_minute - 1) / per_minute));
@@ -84,13 +89,14 @@ impl Skies {
         self.until
     }
 
-    fn progress(&self, climate: usize, film: Film, hour: Minute) -> u32 {
-        let mut asked = self.asked.borrow_mut();
-        let hours = asked.entry((climate, film)).or_default();
+    fn progress(&self, climate: usize, film: Film, hour: Minute, known: &mut Vec<Option<u32>>) -> u32 {
         // In unknown air a film dries as on its label.
-        *hours.entry(hour).or_insert_with(|| {
-            self.climates[climate].air_at(hour).map_or(FULL_PROGRESS_PPM, |air| progress_ppm(film, air))
-        })
+        let count = || self.climates[climate].air_at(hour).map_or(FULL_PROGRESS_PPM, |air| progress_ppm(film, air));
+        let Ok(place) = usize::try_from(hour.since(self.from) / HOUR) else { return count() };
+        if known.len() <= place {
+            known.resize(place + 1, None);
+        }
+        *known[place].get_or_insert_with(count)
     }
 
     /// When the wait after `stay` is over: dry, and where it says overnight, not before the next day.
@@ -103,7 +109,7 @@ impl Skies {
     pub fn shut(&self, house: HouseIx, gate: &Gate, work: Span) -> Option<Minute> {
         let climate = &self.climates[self.of_house[house.index()]?];
         let end = work.end().plus(gate.hold_after_minutes);
-        let mut hour = Minute(work.start().0.div_euclid(HOUR) * HOUR);
+        let mut hour = hour_of(work.start());
         while hour < end {
             if climate.air_at(hour).is_some_and(|air| !gate.admits(air)) {
                 return Some(hour.max(work.start()));
@@ -112,6 +118,11 @@ impl Skies {
         }
         None
     }
+}
+
+/// The whole hour that an instant is in.
+fn hour_of(at: Minute) -> Minute {
+    Minute(at.0.div_euclid(HOUR) * HOUR)
 }
 
 /// The start of the day, in the house's zone, after the day on which `stay` finishes.

@@ -112,7 +112,7 @@ pub use plan::{
 };
 pub use planning_file::{
     FILE_BYTES_MAX, METHODS_MAX, PLANNING_FORMAT, Parsed, PlanningFile, STEPS_MAX, WAY_MINUTES_MAX, WayDto, assemble,
-    parse_planning_file,
+    parse_planning_file, situation_of,
 };
 pub use prediction::{OutlookDto, PredictionDto};
 pub use region::{ForecastDto, ForecastHourDto, RegionDto};

@@ -112,13 +112,16 @@ pub fn parse_planning_file(text: &str) -> Result<Parsed, Vec<Located>> {
 
 /// From documents to a situation, or everything that is wrong with them. Indices follow the order of the documents.
 pub fn assemble(parts: impl Borrow<PlanningFile>) -> Result<Parsed, Vec<Located>> {
+    let situation = situation_of(parts)?;
+    let warnings = warnings::of(&situation);
+    Ok(Parsed { situation, warnings })
+}
+
+/// As [`assemble`], for those who have been warned.
+pub fn situation_of(parts: impl Borrow<PlanningFile>) -> Result<Situation, Vec<Located>> {
     let mut faults = Faults::default();
-    let situation = situation(parts.borrow(), &mut faults);
-    match situation {
-        Some(situation) if faults.is_empty() => {
-            let warnings = warnings::of(&situation);
-            Ok(Parsed { situation, warnings })
-        }
+    match situation(parts.borrow(), &mut faults) {
+        Some(situation) if faults.is_empty() => Ok(situation),
         _ => Err(faults.into_list()),
     }
 }

@@ -116,7 +116,7 @@ fn simulated(
     if head.status == PlanStatus::Rejected {
         return Err(outdated("plan-rejected", format!("plan {} was rejected, and its work is not kept", head.number)));
     }
-    let situation = snapshot.situation()?.situation;
+    let situation = snapshot.situation()?;
     // What is over in the plan, with the job or the crew gone, holds nothing up any more.
     let jobs: BTreeMap<Uuid, &ChainRows> =
         snapshot.rows.jobs.iter().map(|planned| (planned.job.id, planned.chain.as_ref())).collect();

@@ -273,7 +273,7 @@ impl Service {
         drop(session);
         let turn = self.turn().await?;
         let compared = tokio::task::spawn_blocking(move || {
-            let situation = snapshot.situation()?.situation;
+            let situation = snapshot.situation()?;
             let plan = domain_plan(&snapshot, &situation, &head, &rows, &jobs)?;
             drop(turn);
             Ok(DifferenceView::of(&situation, &plan))
@@ -323,7 +323,7 @@ impl Service {
 }
 
 fn made(snapshot: &Snapshot) -> Result<Alternatives, ServiceError> {
-    let situation = snapshot.situation()?.situation;
+    let situation = snapshot.situation()?;
     let fingerprint = snapshot.fingerprint()?;
     let mut out = Vec::new();
     for (emphasis, plan) in alternatives(&situation, Request::repair()) {

@@ -127,7 +127,7 @@ impl Service {
 }
 
 fn conflict(snapshot: &Snapshot) -> Result<PinConflictView, ServiceError> {
-    let situation = snapshot.situation()?.situation;
+    let situation = snapshot.situation()?;
     let request = Request::new().with_moves(0);
     let found = pins_to_drop(&situation, request);
     let unplaced_with = audited(&situation, request)?.unplaced.len();

@@ -127,7 +127,7 @@ impl Service {
 }
 
 fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError> {
-    let situation = snapshot.situation()?.situation;
+    let situation = snapshot.situation()?;
     let basis = body.basis.into();
     let request = Request { seed: body.seed, move_budget: body.move_budget, basis, ..Request::new() };
     let plan = audited(&situation, request)?;

@@ -111,7 +111,7 @@ pub(super) fn outdated(code: &str, what: String) -> ServiceError {
 
 /// The audit of an old plan in today's world. What the plan says about itself (its instant, its cost) may be old news.
 fn still_good(snapshot: &Snapshot, head: &PlanHead, rows: &[PlanRow], jobs: &[JobRow]) -> Result<(), ServiceError> {
-    let situation = snapshot.situation()?.situation;
+    let situation = snapshot.situation()?;
     let plan = domain_plan(snapshot, &situation, head, rows, jobs)?;
     let report = audit(&situation, &plan);
     let broken = report.violations.iter().filter(|violation| !matches!(violation, Violation::Claim(_)));

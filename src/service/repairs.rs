@@ -235,7 +235,7 @@ impl Service {
 fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>) -> Result<Made, ServiceError> {
     std::thread::scope(|scope| {
         let fingerprint = scope.spawn(|| snapshot.fingerprint());
-        let situation = Arc::new(debug_span!("assemble").in_scope(|| snapshot.situation())?.situation);
+        let situation = Arc::new(debug_span!("assemble").in_scope(|| snapshot.situation())?);
         let mut tries = TRIES.into_iter().map(|(basis, move_budget)| planned(&situation, basis, move_budget));
         let refused = |planned: &Result<_, _>| matches!(planned, Err(ServiceError::PlanRejected(_)));
         let first = tries.find(|planned| !refused(planned));
@@ -258,9 +258,8 @@ fn planned(
     let request = Request { basis, move_budget, ..Request::new() };
     let plan = Arc::new(debug_span!("plan").in_scope(|| plan(situation, request)));
     let (told, of) = (plan.clone(), situation.clone());
-    let difference = tokio::task::spawn_blocking(move || {
-        debug_span!("difference").in_scope(|| DifferenceView::of(&of, &told))
-    });
+    let difference =
+        tokio::task::spawn_blocking(move || debug_span!("difference").in_scope(|| DifferenceView::of(&of, &told)));
     debug_span!("audit").in_scope(|| judged(situation, &plan, request))?;
     Ok((plan, difference))
 }

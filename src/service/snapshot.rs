@@ -4,11 +4,12 @@ use super::jobs::JobDoc;
 use super::presumed::presume;
 use super::records::RecordDoc;
 use super::{Service, ServiceError, air_readings, companies, error, wire};
+use crate::domain::situation::Situation;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::dto::{
-    AirReadingDto, HistoryDto, HouseDto, JobDto, OutcomeDto, PLANNING_FORMAT, Parsed, PieceDto, PlacementDto,
-    PlanningFile, PublishedDto, StepDto, WaitDto, assemble,
+    AirReadingDto, HistoryDto, HouseDto, JobDto, OutcomeDto, PLANNING_FORMAT, PieceDto, PlacementDto, PlanningFile,
+    PublishedDto, StepDto, WaitDto, situation_of,
 };
 use crate::store::{
     BookingRow, ChainRows, CompanyId, Document, JobRow, NounRow, PlanningRows, RecordOutcome, RecordRow, StoreError,
@@ -57,8 +58,8 @@ impl Snapshot {
     }
 
     /// The situation, or why there is none.
-    pub(super) fn situation(&self) -> Result<Parsed, ServiceError> {
-        assemble(&self.file).map_err(|faults| ServiceError::CannotPlan(error::told(&faults)))
+    pub(super) fn situation(&self) -> Result<Situation, ServiceError> {
+        situation_of(&self.file).map_err(|faults| ServiceError::CannotPlan(error::told(&faults)))
     }
 }
 

@@ -68,7 +68,7 @@ impl Basis {
     /// What the plan says of jobs that are over, crews that are gone and steps that are no more is left out.
     pub(super) fn read(self) -> Result<World, ServiceError> {
         let Basis { snapshot, rows, unplaced } = self;
-        let situation = snapshot.situation()?.situation;
+        let situation = snapshot.situation()?;
         let mut planned = BTreeMap::new();
         let mut causes = BTreeMap::new();
         for pieces in rows.chunk_by(same_step) {
