@@ -20,6 +20,9 @@ use std::sync::Arc;
 /// remembered.
 const BEYOND_MINUTES: i64 = 30 * DAY;
 
+/// `None` where nothing was asked.
+type HourByHour = Vec<Option<u32>>;
+
 /// The air of all houses.
 pub(super) struct Skies {
     until: Minute,
@@ -27,7 +30,7 @@ pub(super) struct Skies {
     of_house: Vec<Option<usize>>,
     climates: Vec<HouseClimate>,
     /// Progress a minute, by climate and film, hour by hour from the first instant looked at, as it is asked about.
-    asked: RefCell<BTreeMap<(usize, Film), Vec<Option<u32>>>>,
+    asked: RefCell<BTreeMap<(usize, Film), HourByHour>>,
     from: Minute,
 }
 
@@ -89,7 +92,7 @@ impl Skies {
         self.until
     }
 
-    fn progress(&self, climate: usize, film: Film, hour: Minute, known: &mut Vec<Option<u32>>) -> u32 {
+    fn progress(&self, climate: usize, film: Film, hour: Minute, known: &mut HourByHour) -> u32 {
         // In unknown air a film dries as on its label.
         let count = || self.climates[climate].air_at(hour).map_or(FULL_PROGRESS_PPM, |air| progress_ppm(film, air));
         let Ok(place) = usize::try_from(hour.since(self.from) / HOUR) else { return count() };

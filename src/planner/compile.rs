@@ -19,10 +19,14 @@ use crate::trade::house::model_of;
 use crate::trade::readings::HouseClimate;
 use crate::trade::ready::DryingTable;
 use chrono::Days;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// Nothing that is still to be finished was begun longer ago, but for steps whose end is known already.
 const RECENT_MINUTES: i64 = 3 * 1440;
+
+/// Common hours of crews and houses are kept up to so many spans: 8 MB.
+const COMMON_SPANS_MAX: usize = 1 << 20;
 
 /// A model and the way back from it.
 pub struct Compiled {
@@ -100,6 +104,9 @@ pub struct Tables<'s> {
     weeks: Vec<Week<'s>>,
     /// By crew.
     strengths: Vec<Strength>,
+    /// Common hours by access and crew's calendar, and how many spans they have together.
+    common: BTreeMap<(u32, u32), u32>,
+    common_spans: usize,
     /// Hours of a crew with certain numbers of people.
     manned: Vec<(usize, Vec<u32>, u32)>,
     models: Vec<(Option<RegionIx>, HouseAir, Option<Arc<HourlyClimate>>)>,
@@ -129,6 +136,8 @@ impl<'s> Tables<'s> {
             calendars: Vec::new(),
             weeks: Vec::new(),
             strengths: Vec::new(),
+            common: BTreeMap::new(),
+            common_spans: 0,
             manned: Vec::new(),
             models: Vec::new(),
             climates: Vec::new(),
@@ -229,6 +238,23 @@ impl<'s> Tables<'s> {
         let hours = self.spans(&without(working, &joined(others.collect())));
         let number = self.add_calendar(hours);
         self.manned.push((crew, people.to_vec(), number));
+        number
+    }
+
+    /// The part of a crew's calendar in which a house is open; `NONE` when there are too many such parts already.
+    pub fn hours(&mut self, calendar: u32, house: HouseIx) -> u32 {
+        let access = self.model.places[house.index()].access;
+        if let Some(&known) = self.common.get(&(access, calendar)) {
+            return known;
+        }
+        if self.common_spans > COMMON_SPANS_MAX {
+            return NONE;
+        }
+        let [crew, open] = [calendar, access].map(|number| &self.model.calendars[number as usize]);
+        let common = crew.common(open);
+        self.common_spans += common.as_slice().len();
+        let number = self.add_calendar(common);
+        self.common.insert((access, calendar), number);
         number
     }
 

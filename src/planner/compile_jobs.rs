@@ -185,7 +185,7 @@ impl Builder<'_> {
         let areas = self.areas(content, &[step]);
         let model = &mut self.tables.model;
         let parts = extend(&mut model.parts, [Part { offset: 0, length: finish - start }]);
-        let mode = Mode { crew: NONE, calendar: NONE, length: finish - start, parts, gates: 0..0 };
+        let mode = Mode { crew: NONE, calendar: NONE, hours: NONE, length: finish - start, parts, gates: 0..0 };
         let modes = extend(&mut model.modes, [mode]);
         self.fixed.push(Some(Place { start, finish, closed_until: finish, mode: modes.start }));
         model.activities.push(Activity {
@@ -389,7 +389,8 @@ impl Builder<'_> {
                 let gates = self.gate_uses(content, run, &parts);
                 let parts = extend(&mut self.tables.model.parts, parts);
                 let calendar = self.tables.manned(crew, &people);
-                self.tables.model.modes.push(Mode { crew: crew as u32, calendar, length, parts, gates });
+                let hours = self.tables.hours(calendar, content.house);
+                self.tables.model.modes.push(Mode { crew: crew as u32, calendar, hours, length, parts, gates });
             }
         }
         from..self.tables.model.modes.len() as u32

@@ -6,6 +6,7 @@ use super::model::{Anchor, Arc, NONE};
 use super::score::Weights;
 use super::spans::{NEVER, T};
 use super::state::{FIRST_PIECE_MINUTES_MIN, Place, State};
+use std::cell::Cell;
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
@@ -41,6 +42,11 @@ pub struct Generator {
     pub held: Vec<bool>,
     /// Activities that no plan can place, known beforehand: nothing is searched for them.
     pub hopeless: Vec<bool>,
+    /// Where it is not `NEVER`, an activity has its turn by this instead of by its earliest start.
+    pub rank: Vec<T>,
+    /// So many of a thousand modes are passed over, by this chance.
+    blinks_per_mille: u32,
+    chance: Cell<u64>,
     /// Activities go where they were promised, or near it, unless another place is cheaper by more than the promise.
     pub minds_promises: bool,
     /// Work outside regular hours only for what finds no other time.
@@ -62,6 +68,9 @@ impl Generator {
             hopeless: vec![false; activities],
             minds_promises: false,
             regular_first: false,
+            rank: vec![NEVER; activities],
+            blinks_per_mille: 0,
+            chance: Cell::new(0),
         }
     }
 
@@ -112,6 +121,8 @@ impl Generator {
             Some(mode) => state.window(activity, mode).0.max(self.floor[activity as usize]),
             None => own.release,
         };
+        let rank = self.rank[activity as usize];
+        let earliest = if rank < NEVER { rank } else { earliest };
         let pinned_first = if own.pinned { -NEVER } else { earliest.saturating_add(self.bias[activity as usize]) };
         self.heap.push(Reverse((pinned_first, own.job, activity)));
     }
@@ -209,6 +220,9 @@ impl Generator {
         let first = own.modes.clone().find(|mode| worker != NONE && state.crew_of(*mode) == worker);
         let others = own.modes.clone().filter(|mode| Some(*mode) != first);
         for mode in first.into_iter().chain(others) {
+            if best.is_some() && self.blinks() {
+                continue;
+            }
             let (earliest, window_end) = shared.unwrap_or_else(|| state.window(activity, mode));
             let earliest = earliest.max(self.floor[activity as usize]);
             let mut latest = latest.min(window_end);
@@ -220,6 +234,9 @@ impl Generator {
                 continue;
             }
             let Some(place) = state.find(activity, mode, earliest, latest) else { continue };
+            if best.is_some_and(|(least, _)| weights.insertion_at_least(own.job, place.finish) >= least) {
+                continue;
+            }
             let mut cost = weights.insertion(state, activity, place, worker);
             if self.minds_promises {
                 cost += weights.broken_at(state, activity, place);
@@ -229,6 +246,23 @@ impl Generator {
             }
         }
         best.map(|(_, place)| place)
+    }
+
+    /// From now on so many of a thousand modes are passed over, by a chance that only `seed` decides.
+    pub fn blink(&mut self, seed: u32, per_mille: u32) {
+        self.chance = Cell::new(u64::from(seed));
+        self.blinks_per_mille = per_mille;
+    }
+
+    /// A step of Knuth's linear congruential generator (The Art of Computer Programming 2, 3.3.4): cheap, and good enough to
+    /// look away now and then.
+    fn blinks(&self) -> bool {
+        if self.blinks_per_mille == 0 {
+            return false;
+        }
+        let next = self.chance.get().wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.chance.set(next);
+        (next >> 33) % 1000 < u64::from(self.blinks_per_mille)
     }
 
     /// Where the activity was promised, or the first time after that that its crew has, and what that costs.

@@ -1,6 +1,6 @@
 //! When a mode's crew may work in a place, and when the air lets it: what does not depend on anybody else's plans.
 
-use super::model::{Model, NONE, wide};
+use super::model::{Activity, Mode, Model, NONE, wide};
 use super::spans::{NEVER, Spans, T, common_at_or_after};
 use super::state::Obstacle;
 
@@ -12,10 +12,8 @@ pub fn workable(model: &Model, activity: u32, mode: u32, mut t: T, first_piece_m
     if way.crew == NONE {
         return Some((t, t + way.length));
     }
-    let crew = &model.calendars[way.calendar as usize];
-    let access = &model.calendars[model.places[own.place as usize].access as usize];
     loop {
-        let (from, until) = common_at_or_after(crew, access, t)?;
+        let (from, until) = hours_at_or_after(model, own, way, t)?;
         let start = t.max(from);
         if start + way.length <= until {
             return Some((start, start + way.length));
@@ -24,7 +22,7 @@ pub fn workable(model: &Model, activity: u32, mode: u32, mut t: T, first_piece_m
             let mut left = way.length - (until - start);
             let mut after = until;
             loop {
-                let (from, until) = common_at_or_after(crew, access, after)?;
+                let (from, until) = hours_at_or_after(model, own, way, after)?;
                 if left <= until - from {
                     return Some((start, from + left));
                 }
@@ -40,6 +38,16 @@ pub fn workable(model: &Model, activity: u32, mode: u32, mut t: T, first_piece_m
             return None;
         }
     }
+}
+
+/// The common hours of a mode's crew and its place that contain `t`, or the first ones after it.
+#[inline]
+fn hours_at_or_after(model: &Model, own: &Activity, way: &Mode, t: T) -> Option<(T, T)> {
+    if way.hours != NONE {
+        return model.calendars[way.hours as usize].at_or_after(t);
+    }
+    let access = &model.calendars[model.places[own.place as usize].access as usize];
+    common_at_or_after(&model.calendars[way.calendar as usize], access, t)
 }
 
 /// What of crew and house is in the way of a start in `mode` that is not in workable time.

@@ -5,7 +5,7 @@
 //! |---|---|
 //! | `model`, `spans` | the general problem: activities, modes, arcs, resources, calendars |
 //! | `compile`, `compile_jobs`, `compile_waits`, `runs` | a situation becomes a model |
-//! | `timeline`, `hours`, `state` | what is taken when, and the search for the next free time |
+//! | `timeline`, `hours`, `state`, `find` | what is taken when, and the search for the next free time |
 //! | `generate` | serial schedule generation with bounded repair |
 //! | `keep` | pinned and published steps stay; causes when they cannot |
 //! | `improve` | ruin and recreate |
@@ -24,6 +24,7 @@ mod compile_jobs;
 mod compile_waits;
 pub mod decode;
 mod emphasis;
+mod find;
 pub mod generate;
 mod hours;
 pub mod improve;
@@ -125,7 +126,7 @@ fn search(
     match request.basis {
         Basis::Published | Basis::Anew => {
             let jobs = movable_jobs(&work.compiled, state, generator);
-            let mut search = improve::Search::new(sought, state, request.seed, Accept::NoWorse);
+            let mut search = improve::Search::new(sought, state, request.seed, Accept::NotMuchWorse);
             search.run(state, generator, &jobs, request.move_budget, progress);
         }
         Basis::Repair => repair::repair(work, sought, request, state, generator, progress),

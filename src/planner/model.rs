@@ -57,6 +57,9 @@ pub struct Mode {
     /// When the crew works with the people this way takes, into `Model::calendars`; a crew that is short of people for a
     /// time has a mode, and hours, for each strength that makes a difference. `NONE` without a crew.
     pub calendar: u32,
+    /// The part of `calendar` in which the place is open, into `Model::calendars`; `NONE` without a crew, and where there
+    /// are too many such parts to keep (see [`super::hours`]).
+    pub hours: u32,
     /// Minutes of work; for a run the whole hull.
     pub length: T,
     /// Offset and length of each step of the activity, into `Model::parts`; one entry for a single step.

@@ -91,7 +91,14 @@ impl Instance {
             let length = self.durations[activity];
             model.parts.push(Part { offset: 0, length });
             let part = activity as u32..activity as u32 + 1;
-            model.modes.push(Mode { crew: NONE, calendar: NONE, length, parts: part.clone(), gates: 0..0 });
+            model.modes.push(Mode {
+                crew: NONE,
+                calendar: NONE,
+                hours: NONE,
+                length,
+                parts: part.clone(),
+                gates: 0..0,
+            });
             let from = model.needs.len() as u32;
             // An activity without duration holds nothing.
             let held = self.demands[activity].iter().enumerate().filter(|(_, amount)| **amount > 0 && length > 0);
@@ -198,7 +205,7 @@ pub fn solve(instance: &Instance, model: &Model, seed: u64, tries: u32, moves: u
         }
         generator.complete(&mut state, &weights, &all);
         if all.iter().all(|activity| state.place(*activity).is_some()) {
-            let mut search = Search::new(&weights, &state, seed, super::improve::Accept::NoWorse);
+            let mut search = Search::new(&weights, &state, seed, super::improve::Accept::NotMuchWorse);
             search.run(&mut state, &mut generator, &[0], moves, &mut |_, _| {});
             return all.iter().map(|activity| state.place(*activity).map(|place| place.start)).collect();
         }

@@ -100,7 +100,12 @@ pub struct CrewCost {
 impl JobCost {
     /// Sum of the parts.
     pub fn total(&self) -> i64 {
-        self.unplaced + self.lateness + self.finish + self.broken + self.hand_overs
+        self.unplaced + self.total_placed()
+    }
+
+    /// Sum of the parts, but for what is left out.
+    pub fn total_placed(&self) -> i64 {
+        self.lateness + self.finish + self.broken + self.hand_overs
     }
 }
 
@@ -183,7 +188,7 @@ impl Weights {
         let model = state.model;
         let own = &model.activities[activity as usize];
         let crew = state.crew_of(place.mode);
-        let finish = i64::from(place.finish) * self.urgency(own.job, place.finish).max(1);
+        let finish = self.insertion_at_least(own.job, place.finish);
         if crew == NONE {
             return finish;
         }
@@ -199,11 +204,19 @@ impl Weights {
         finish + way + overtime + hand_over
     }
 
+    /// What [`Weights::insertion`] counts at least for a finish, whoever does it.
+    pub fn insertion_at_least(&self, job: u32, finish: T) -> i64 {
+        i64::from(finish) * self.urgency(job, finish).max(1)
+    }
+
     /// No start later than this can cost less than `cost`.
     pub fn latest_start_below(&self, model: &Model, activity: u32, mode: u32, cost: i64) -> T {
         let own = &model.activities[activity as usize];
-        let weight = self.jobs[own.job as usize].weight * self.cost.finish_minute;
-        let finish = cost / weight.max(1);
+        let due = self.jobs[own.job as usize].due;
+        let finish = cost / self.urgency(own.job, due).max(1);
+        // After its due date a job is dearer by the minute.
+        let late = || (cost / self.urgency(own.job, NEVER).max(1)).max(i64::from(due));
+        let finish = if finish > i64::from(due) { late() } else { finish };
         let start = finish.saturating_sub(i64::from(model.modes[mode as usize].length));
         start.clamp(i64::from(-NEVER), i64::from(NEVER)) as T
     }

@@ -28,6 +28,17 @@ impl Spans {
         self.0.get(self.0.partition_point(|span| span.1 <= t)).copied()
     }
 
+    /// What lies in both.
+    pub fn common(&self, other: &Spans) -> Spans {
+        let mut common = Vec::new();
+        let mut t = -NEVER;
+        while let Some((from, until)) = common_at_or_after(self, other, t) {
+            common.push((from, until));
+            t = until;
+        }
+        Spans(common)
+    }
+
     /// As a slice.
     pub fn as_slice(&self) -> &[(T, T)] {
         &self.0
@@ -69,5 +80,6 @@ mod tests {
         assert_eq!(common_at_or_after(&a, &b, 22), Some((29, 30)));
         assert_eq!(common_at_or_after(&a, &b, 30), None);
         assert_eq!(a.covered(5, 25), 10);
+        assert_eq!(a.common(&b).as_slice(), [(5, 8), (9, 10), (20, 22), (29, 30)]);
     }
 }

@@ -1,4 +1,4 @@
-//! A plan being made: where every activity is, what every resource does, and the search for the next free time. The
+//! A plan being made: where every activity is, what every resource does, and what stands in the way. The
 //! state can be taken apart and put together again in any order; nothing here decides what comes first.
 
 use super::hours::{gate_obstacle, not_workable, workable};
@@ -196,39 +196,6 @@ impl<'m> State<'m> {
         pins.iter().all(|pin| (pin.from..pin.until).contains(&(start + self.model.part(mode, pin.part).offset)))
     }
 
-    /// The first free time for `activity` in `mode` from `earliest` on that does not start after `latest`.
-    pub fn find(&self, activity: u32, mode: u32, earliest: T, latest: T) -> Option<Place> {
-        let mut t = earliest.max(0);
-        loop {
-            if t > latest {
-                return None;
-            }
-            let (start, finish) = workable(self.model, activity, mode, t, self.first_piece_minutes_min)?;
-            if finish > self.model.end || start > latest {
-                return None;
-            }
-            if self.regular_only
-                && let Some(next) = self.outside_regular(activity, mode, start, finish)
-            {
-                t = next.max(start + 1);
-                continue;
-            }
-            // Crews are what is in the way most of the time; how long the floor stays closed is dear to find out.
-            if let Some((next, _)) = self.busy(activity, mode, start, finish) {
-                t = next.max(start + 1);
-                continue;
-            }
-            let closed_until = self.closed_until(activity, mode, start, finish);
-            if closed_until >= NEVER {
-                return None;
-            }
-            match self.obstacle(activity, mode, start, finish, closed_until) {
-                None => return Some(Place { start, finish, closed_until, mode }),
-                Some((next, _)) => t = next.max(start + 1),
-            }
-        }
-    }
-
     /// Whether `activity` can be exactly at `start` in `mode`, and if not, why not.
     pub fn fits(&self, activity: u32, mode: u32, start: T) -> Result<Place, Obstacle> {
         let model = self.model;
@@ -265,27 +232,8 @@ impl<'m> State<'m> {
         pieces
     }
 
-    /// `None` when the work lies in the crew's regular hours; else the next start worth trying.
-    fn outside_regular(&self, activity: u32, mode: u32, start: T, finish: T) -> Option<T> {
-        let crew = self.crew_of(mode);
-        if crew == NONE {
-            return None;
-        }
-        let regular = &self.model.calendars[self.model.crews[crew as usize].regular as usize];
-        let place = Place { start, finish, closed_until: finish, mode };
-        let inside = |(from, until): &(T, T)| regular.covered(*from, *until) == until - from;
-        if self.pieces(activity, place).iter().all(inside) {
-            return None;
-        }
-        let next = match regular.at_or_after(start) {
-            Some(span) if span.0 <= start => regular.at_or_after(span.1),
-            after => after,
-        };
-        Some(next.map_or(NEVER, |span| span.0))
-    }
-
     #[inline]
-    fn closed_until(&self, activity: u32, mode: u32, start: T, finish: T) -> T {
+    pub(super) fn closed_until(&self, activity: u32, mode: u32, start: T, finish: T) -> T {
         let place = Place { start, finish, closed_until: finish, mode };
         let keep_off = self.model.after(activity).filter(|arc| arc.keep_off);
         keep_off.map(|arc| self.model.ready(arc, self.anchor(arc, place))).fold(finish, T::max)
@@ -293,7 +241,7 @@ impl<'m> State<'m> {
 
     /// What else the mode's crew does then.
     #[inline]
-    fn busy(&self, activity: u32, mode: u32, start: T, finish: T) -> Option<(T, Obstacle)> {
+    pub(super) fn busy(&self, activity: u32, mode: u32, start: T, finish: T) -> Option<(T, Obstacle)> {
         let own = &self.model.activities[activity as usize];
         let crew = self.crew_of(mode);
         if crew == NONE {
@@ -305,7 +253,14 @@ impl<'m> State<'m> {
 
     /// What is in the way but for the crew.
     #[inline]
-    fn obstacle(&self, activity: u32, mode: u32, start: T, finish: T, closed_until: T) -> Option<(T, Obstacle)> {
+    pub(super) fn obstacle(
+        &self,
+        activity: u32,
+        mode: u32,
+        start: T,
+        finish: T,
+        closed_until: T,
+    ) -> Option<(T, Obstacle)> {
         let model = self.model;
         let own = &model.activities[activity as usize];
         for area in &model.area_lists[wide(&own.areas)] {

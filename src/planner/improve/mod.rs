@@ -1,24 +1,35 @@
-//! Search on top of generation: a few related jobs are taken out and put back in another order; the change stays when
-//! the plan does not get worse. Deterministic: the only chance is the seed's, the only limit the number of moves.
+//! Search on top of generation: steps of a few related jobs are taken out and put back in another order; the change stays
+//! when the plan does not get much dearer, and less and less of that is let through as moves are used up (threshold
+//! accepting: Dueck and Scheuer, "Threshold accepting", Journal of Computational Physics 90, 1990). What is handed back is
+//! the cheapest plan met. Deterministic: the only chance is the seed's, the only limit the number of moves.
+//!
+//! | module | what |
+//! |---|---|
+//! | `mod` | moves judged, kept or undone |
+//! | `moves` | which steps are taken out, and in which order they are put back |
+//! | `best` | the cheapest plan met |
 
-use super::generate::Generator;
+mod best;
+mod moves;
+
+use super::generate::{Failure, Generator};
 use super::model::NONE;
 use super::score::Weights;
 use super::spans::T;
 use super::state::{Place, State};
+use best::Best;
+use moves::BIAS_MINUTES_MAX;
 use rand_core::{RngCore, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
-/// Most jobs taken out in one move.
-const JOBS_PER_MOVE_MAX: u32 = 5;
-/// Jobs are preferred or put back by up to this many minutes: about a working week.
-const BIAS_MINUTES_MAX: u32 = 5 * 1440;
+/// The first move may make the plan dearer by up to this part of what a job costs on average, in percent.
+const SLACK_PERCENT: i64 = 10;
 
 /// Which moves stay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Accept {
-    /// Those that do not make the plan dearer.
-    NoWorse,
+    /// Those that do not make the plan much dearer, and towards the end not at all.
+    NotMuchWorse,
     /// Those that make it cheaper, or as cheap with fewer promised steps moved, or fewer jobs touched.
     Better,
 }
@@ -43,6 +54,7 @@ struct Before {
     place: Option<Place>,
     gear: Vec<u32>,
     held: bool,
+    failure: Option<Failure>,
 }
 
 /// The search.
@@ -53,6 +65,11 @@ pub struct Search<'w> {
     job_value: Vec<Value>,
     crew_cost: Vec<i64>,
     before: Vec<Before>,
+    /// By so much the next move may make the plan dearer.
+    slack: i64,
+    /// Of the plan as it stands.
+    cost: i64,
+    best: Best,
 }
 
 impl<'w> Search<'w> {
@@ -60,13 +77,19 @@ impl<'w> Search<'w> {
     pub fn new(weights: &'w Weights, state: &State<'_>, seed: u64, accept: Accept) -> Search<'w> {
         let jobs = 0..weights.jobs.len() as u32;
         let crews = 0..state.model.crews.len() as u32;
+        let job_value: Vec<Value> = jobs.map(|job| value(weights, state, job)).collect();
+        let crew_cost: Vec<i64> = crews.map(|crew| weights.crew(state, crew).total()).collect();
+        let cost = job_value.iter().map(|value| value.cost).chain(crew_cost.iter().copied()).sum();
         Search {
             weights,
             random: Pcg64Mcg::seed_from_u64(seed),
             accept,
-            job_value: jobs.map(|job| value(weights, state, job)).collect(),
-            crew_cost: crews.map(|crew| weights.crew(state, crew).total()).collect(),
+            job_value,
+            crew_cost,
             before: Vec::new(),
+            slack: 0,
+            cost,
+            best: Best::at(cost),
         }
     }
 
@@ -74,7 +97,7 @@ impl<'w> Search<'w> {
         ((u64::from(self.random.next_u32()) * u64::from(bound)) >> 32) as u32
     }
 
-    /// Makes `moves` moves over `jobs`; `progress` is told after each.
+    /// Makes `moves` moves over `jobs`; `progress` is told the lowest cost after each. Leaves the cheapest plan met.
     pub fn run(
         &mut self,
         state: &mut State<'_>,
@@ -86,44 +109,33 @@ impl<'w> Search<'w> {
         if jobs.is_empty() {
             return;
         }
+        let most = match self.accept {
+            Accept::NotMuchWorse => self.slack_at_first(state),
+            Accept::Better => 0,
+        };
         for done in 0..moves {
+            let left = i128::from(moves - done);
+            let most = (i128::from(most) * left / i128::from(moves)) as i64;
+            self.slack = ((i128::from(self.random.next_u32()) * i128::from(most)) >> 32) as i64;
             self.one_move(state, generator, jobs);
-            progress(done + 1, self.cost());
+            progress(done + 1, self.best.cost());
         }
+        self.slack = 0;
+        if self.best.restore(state, generator) {
+            self.cost = self.best.cost();
+        }
+    }
+
+    /// What is left out of the plan costs so much that it says nothing about a move.
+    fn slack_at_first(&self, state: &State<'_>) -> i64 {
+        let jobs = self.weights.jobs.len() as u32;
+        let placed = (0..jobs).map(|job| self.weights.job(state, job).total_placed()).sum::<i64>();
+        placed / i64::from(jobs.max(1)) * SLACK_PERCENT / 100
     }
 
     /// Cost of the plan as it stands, by the weights of the search.
     pub fn cost(&self) -> i64 {
-        self.job_value.iter().map(|value| value.cost).chain(self.crew_cost.iter().copied()).sum()
-    }
-
-    fn one_move(&mut self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32]) {
-        let chosen = self.choose(state, jobs);
-        // A part of the chains only: from some instant on.
-        let from =
-            if self.below(3) == 0 { i64::from(self.below(state.model.end.max(1) as u32)) as T / 4 } else { T::MIN };
-        self.remember(state, generator, &chosen);
-        for before in &self.before {
-            if !before.held && before.place.is_some_and(|place| place.start >= from) {
-                generator.take(state, before.activity);
-            }
-        }
-        let open = self.open(state);
-        let jitter_max = [0, 240, 1440][self.below(3) as usize];
-        for &job in &chosen {
-            let lean = self.below(2 * BIAS_MINUTES_MAX) as T - BIAS_MINUTES_MAX as T;
-            for at in 0..self.before.len() {
-                let activity = self.before[at].activity as usize;
-                if state.model.activities[activity].job == job {
-                    generator.bias[activity] = lean + self.below(jitter_max + 1) as T;
-                }
-            }
-        }
-        generator.complete(state, self.weights, &open);
-        for before in &self.before {
-            generator.bias[before.activity as usize] = 0;
-        }
-        self.settle(state, generator, &chosen);
+        self.cost
     }
 
     /// Takes `out` of the plan, which belong to `jobs`, and whatever else of those jobs then disagrees, and puts them back,
@@ -161,6 +173,7 @@ impl<'w> Search<'w> {
                 place: state.place(activity),
                 gear: state.held(activity).to_vec(),
                 held: generator.held[activity as usize],
+                failure: generator.failure[activity as usize],
             }));
         }
     }
@@ -190,13 +203,15 @@ impl<'w> Search<'w> {
         let old = of_crews(crews.iter().map(|crew| self.crew_cost[*crew as usize]).sum());
         let old = chosen.iter().fold(old, |sum, job| sum.add(self.job_value[*job as usize]));
         let acceptable = match self.accept {
-            Accept::NoWorse => new.cost <= old.cost,
+            Accept::NotMuchWorse => new.cost <= old.cost + self.slack,
             Accept::Better => new < old,
         };
         let held_stay = self.before.iter().all(|before| !before.held || state.place(before.activity) == before.place);
         if acceptable && held_stay {
             chosen.iter().zip(jobs).for_each(|(job, value)| self.job_value[*job as usize] = value);
             crews.iter().zip(by_crew).for_each(|(crew, cost)| self.crew_cost[*crew as usize] = cost);
+            self.cost += new.cost - old.cost;
+            self.best.moved_on(self.cost, state, generator, &self.before);
             return true;
         }
         for before in &self.before {
@@ -204,50 +219,12 @@ impl<'w> Search<'w> {
         }
         for before in &self.before {
             generator.held[before.activity as usize] = before.held;
+            generator.failure[before.activity as usize] = before.failure;
             if let Some(place) = before.place {
                 state.put_back(before.activity, place, &before.gear);
-                generator.failure[before.activity as usize] = None;
             }
         }
         false
-    }
-
-    /// A job and jobs that are near it in its crews' time, or anywhere.
-    fn choose(&mut self, state: &State<'_>, jobs: &[u32]) -> Vec<u32> {
-        let first = jobs[self.below(jobs.len() as u32) as usize];
-        let wanted = 1 + self.below(JOBS_PER_MOVE_MAX.min(jobs.len() as u32)) as usize;
-        let mut chosen = vec![first];
-        let near = self.below(4) > 0;
-        for _ in 0..4 * wanted {
-            if chosen.len() >= wanted {
-                break;
-            }
-            let other = if near {
-                self.neighbour(state, chosen[0])
-            } else {
-                Some(jobs[self.below(jobs.len() as u32) as usize])
-            };
-            if let Some(other) = other
-                && !chosen.contains(&other)
-                && jobs.binary_search(&other).is_ok()
-            {
-                chosen.push(other);
-            }
-        }
-        chosen
-    }
-
-    fn neighbour(&mut self, state: &State<'_>, job: u32) -> Option<u32> {
-        let activities = self.weights.activities.of(job);
-        let activity = activities[self.below(activities.len() as u32) as usize];
-        let place = state.place(activity)?;
-        let crew = state.crew_of(place.mode);
-        if crew == NONE {
-            return None;
-        }
-        let (before, after) = state.crew(crew).neighbours(place.start + if self.below(2) == 0 { 0 } else { 1 });
-        let booking = if self.below(2) == 0 { before.or(after) } else { after.or(before) }?;
-        (booking.by < super::timeline::FIXED).then(|| state.model.activities[booking.by as usize].job)
     }
 }
 
