@@ -58,7 +58,7 @@ pub struct Mode {
     /// time has a mode, and hours, for each strength that makes a difference. `NONE` without a crew.
     pub calendar: u32,
     /// The part of `calendar` in which the place is open, into `Model::calendars`; `NONE` without a crew, and where there
-    /// are too many such parts to keep (see [`super::hours`]).
+    /// are too many such parts to keep (see `compile`).
     pub hours: u32,
     /// Minutes of work; for a run the whole hull.
     pub length: T,
