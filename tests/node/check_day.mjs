@@ -114,6 +114,9 @@ const calm = () => new Promise((resolve) => setTimeout(resolve, 1_000));
 const arrived = (phone) => phone.waitForFunction(() => document.querySelector("#net").dataset.line === "idle" && /arrived/.test(document.querySelector("#net").textContent));
 const told = async (demo, job) => (await api(demo, "GET", `/v1/events?job=${job}`)).items.filter(({ kind }) => /^(step|readings|check|re_wet)/.test(kind)).reverse();
 
+/** What each target was told of the net it was told in a session, and only that session can take it back. */
+const sessions = new WeakMap();
+
 /** The net goes, or comes back: for the page and for its worker, which has requests of its own. */
 async function net(phone, there) {
   const conditions = { offline: !there, latency: 0, downloadThroughput: -1, uploadThroughput: -1 };
@@ -121,7 +124,8 @@ async function net(phone, there) {
   assert.ok(workers.length > 0, "there is a worker");
   // Puppeteer's own `setOfflineMode` speaks to newer browsers only.
   for (const target of [phone.target(), ...workers]) {
-    const session = await target.createCDPSession();
+    const session = sessions.get(target) ?? (await target.createCDPSession());
+    sessions.set(target, session);
     await session.send("Network.enable");
     await session.send("Network.emulateNetworkConditions", conditions);
   }
