@@ -1,8 +1,8 @@
 //! From a failed check to the calendars: `target/debug/with-postgres cargo bench --bench repair -- HOUSES CREWS FAILURES
-//! SEED`. A generated company lives through its plan; each time a check comes up it fails. The clock runs from sending
-//! the report over HTTP to a server of its own until that server's repairs have settled (repaired, audited, stored,
-//! published) and the house's calendar has been fetched from it as it is then. `TACKFREE_STAGES=1` adds where the time goes,
-//! by stages of the repair and by statements (which costs some itself).
+//! SEED`. Generated companies live through their plans, one after the other; each time a check comes up it fails, up to a
+//! hundred times a company. The clock runs from sending the report over HTTP to a server of its own until that server's
+//! repairs have settled (repaired, audited, stored, published) and the house's calendar has been fetched from it as it is
+//! then. `TACKFREE_STAGES=1` adds where the time goes, by stages of the repair and by statements (which costs some itself).
 
 #![allow(clippy::unwrap_used, missing_docs, reason = "a panic in a measurement is a failed measurement")]
 
@@ -19,12 +19,13 @@ mod store;
 #[path = "../tests/common/world.rs"]
 mod world;
 
-use life::{Life, open_jobs};
+use life::Life;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::net::TcpListener;
 use std::time::{Duration, Instant};
 use tackfree::api;
+use tackfree::domain::situation::Situation;
 use tackfree::dto::OutcomeDto;
 use tackfree::service::{FeedBody, FeedKindDto, RoleDto, TokenBody};
 use tackfree::worker::{Deliver, Prune, Repairs, Worker};
@@ -32,6 +33,9 @@ use tackfree::worker::{Deliver, Prune, Repairs, Worker};
 /// As the program's own.
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
+/// Nothing fails so often that the checks of one house reach what is allowed.
+const FAILURES_A_COMPANY: u64 = 100;
 
 /// The office with a phone in its hand.
 struct Office {
@@ -107,13 +111,43 @@ async fn main() {
     let or = |place: usize, default: u64| numbers.get(place).copied().unwrap_or(default);
     let (houses, crews, failures, seed) = (or(0, 100), or(1, 20), or(2, 100), or(3, 1));
     let stages = std::env::var_os("TACKFREE_STAGES").map(|_| stages::Stages::listen());
-    let situation = generate::fleet(seed, houses as usize, crews as usize);
+    tackfree::weather::fetch::provide_tls();
+    let mut times = Times::default();
+    let mut companies = 0;
+    for first in (0..failures).step_by(FAILURES_A_COMPANY as usize) {
+        let count = FAILURES_A_COMPANY.min(failures - first);
+        fail(generate::fleet(seed + companies, houses as usize, crews as usize), count, stages.as_ref(), &mut times)
+            .await;
+        companies += 1;
+    }
+    let broke = times.broke;
+    println!(
+        "{companies} companies of {houses} houses and {crews} crews, seeds from {seed}: {failures} failed checks, {broke} of \
+         them broke a promise"
+    );
+    told("report answered", &mut times.reports);
+    told("repairs settled", &mut times.repairs);
+    told("calendar fetched", &mut times.calendars);
+    if let Some(stages) = stages {
+        stages.print();
+    }
+}
+
+/// Each from sending the report.
+#[derive(Default)]
+struct Times {
+    reports: Vec<Duration>,
+    repairs: Vec<Duration>,
+    calendars: Vec<Duration>,
+    /// Failures that changed what was promised.
+    broke: u64,
+}
+
+/// One company's checks fail.
+async fn fail(situation: Situation, failures: u64, stages: Option<&stages::Stages>, times: &mut Times) {
     let test = store::fresh_store().await;
     let mut life = Life::begin(test.store.clone(), &situation, 500).await;
-    tackfree::weather::fetch::provide_tls();
     let mut office = Office::of(&life).await;
-    let (mut reports, mut repairs, mut times) = (Vec::new(), Vec::new(), Vec::new());
-    let mut moved = 0;
     for _ in 0..failures {
         let check = life.reach_next_check().await;
         let job = office.get(&format!("/v1/jobs/{}", check.job)).await;
@@ -125,32 +159,21 @@ async fn main() {
         assert_eq!(check.report(OutcomeDto::Failed).outcome, Some(OutcomeDto::Failed));
         let newest = |page: &Value| page["items"][0]["id"].clone();
         let before = newest(&office.get("/v1/repairs?limit=1").await);
-        if let Some(stages) = &stages {
+        if let Some(stages) = stages {
             stages.round();
         }
         let began = Instant::now();
         office.report(&check.job, &report).await;
-        reports.push(began.elapsed());
+        times.reports.push(began.elapsed());
         let state = office.get("/v1/repairs/state?wait_seconds=20").await;
         assert_eq!(state["settled"], true, "{state}");
-        repairs.push(began.elapsed());
+        times.repairs.push(began.elapsed());
         let calendar = office.http.get(&feed).send().await.unwrap().error_for_status().unwrap();
         assert!(calendar.text().await.unwrap().ends_with("END:VCALENDAR\r\n"));
-        times.push(began.elapsed());
-        if let Some(stages) = &stages {
+        times.calendars.push(began.elapsed());
+        if let Some(stages) = stages {
             stages.rest();
         }
-        moved += u64::from(newest(&office.get("/v1/repairs?limit=1").await) != before);
-    }
-    println!(
-        "{houses} houses ({} open jobs at the end), {crews} crews, seed {seed}: {failures} failed checks, {moved} of them \
-         broke a promise",
-        open_jobs(&life).await
-    );
-    told("report answered", &mut reports);
-    told("repairs settled", &mut repairs);
-    told("calendar fetched", &mut times);
-    if let Some(stages) = stages {
-        stages.print();
+        times.broke += u64::from(newest(&office.get("/v1/repairs?limit=1").await) != before);
     }
 }
