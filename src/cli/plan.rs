@@ -11,15 +11,13 @@ use crate::dto::{
     FILE_BYTES_MAX, Located, Parsed, PlanningFile, assemble, parse_plan_file, parse_planning_file, plan_to_dto,
     plan_to_json, read_json,
 };
-use crate::planner::{Basis, Progress, Request, plan_with_progress};
+use crate::planner::{Basis, Progress, Request, plan_with_progress, usual_moves};
 use indicatif::{ProgressBar, ProgressStyle};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
 /// Days of the week text.
 const DAYS_SHOWN: u64 = 7;
-/// Moves of the search when nothing is said.
-const MOVES_DEFAULT: u64 = 3_000;
 
 /// What `plan` is asked for.
 #[derive(Debug, Clone, clap::Args)]
@@ -32,9 +30,9 @@ pub struct PlanArguments {
     /// Seed of the search
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
-    /// Moves the search may make
-    #[arg(long, default_value_t = MOVES_DEFAULT)]
-    pub moves: u64,
+    /// Moves the search may make [default: 200 for each job, at least 3000]
+    #[arg(long)]
+    pub moves: Option<u64>,
     /// Write the plan as JSON into this file
     #[arg(long, value_name = "PLAN")]
     pub out: Option<PathBuf>,
@@ -80,14 +78,15 @@ pub fn text_with_cautions(documents: &Documents, situation: &Situation, plan: &P
 impl PlanArguments {
     /// What is asked for when nothing is said.
     pub fn usual(file: &Path) -> PlanArguments {
-        PlanArguments { file: file.to_owned(), anew: false, seed: 1, moves: MOVES_DEFAULT, out: None, json: false }
+        PlanArguments { file: file.to_owned(), anew: false, seed: 1, moves: None, out: None, json: false }
     }
 }
 
 /// Plans and has the plan audited; nothing is given out that the audit rejects.
 pub fn make(situation: &Situation, arguments: &PlanArguments) -> Result<Plan, Refusal> {
     let basis = if arguments.anew { Basis::Anew } else { Basis::Published };
-    let request = Request { seed: arguments.seed, move_budget: arguments.moves, basis, ..Request::new() };
+    let move_budget = arguments.moves.unwrap_or_else(|| usual_moves(situation.jobs.len()));
+    let request = Request { seed: arguments.seed, move_budget, basis, ..Request::new() };
     let plan = with_progress_bar(situation, request);
     let violations = violations(situation, &plan);
     if violations.is_empty() {

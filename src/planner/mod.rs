@@ -43,7 +43,7 @@ pub mod timeline;
 
 pub use emphasis::alternatives;
 pub use pins::{PinsToDrop, TRIALS_MAX as PIN_TRIALS_MAX, pins_to_drop};
-pub use request::{Basis, Emphasis, REPAIR_MOVES, Request};
+pub use request::{Basis, Emphasis, REPAIR_MOVES, Request, usual_moves};
 
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;

@@ -129,10 +129,12 @@ impl Repair<'_, '_> {
         self.weights.activities.of(job).iter().copied().filter(moved).collect()
     }
 
-    /// Of the job: everything from its first moved activity on that may move.
+    /// Of the job: everything from its first moved activity on that may move. What has no place may have none because what
+    /// comes before it is too early or too late for it: then that may move too.
     fn tail(&self, state: &State<'_>, generator: &Generator, job: u32) -> Vec<u32> {
         let moved = self.moved(state, job);
-        let from = moved.iter().filter_map(|activity| state.place(*activity)).map(|place| place.start).min();
+        let starts = moved.iter().map(|activity| state.place(*activity).map_or(T::MIN, |place| place.start));
+        let from = starts.min();
         let later = |activity: &u32| {
             let place = state.place(*activity);
             !generator.held[*activity as usize]

@@ -27,8 +27,10 @@ pub enum Emphasis {
     NoOvertime,
 }
 
-/// Moves of a search when nothing else is said.
-const MOVES_DEFAULT: u64 = 3_000;
+/// Fewest moves of a search when nothing else is said.
+const MOVES_MIN: u64 = 3_000;
+/// For each job, when nothing else is said.
+const MOVES_A_JOB: u64 = 200;
 
 /// Moves of a repair when nothing else is said: a blink.
 pub const REPAIR_MOVES: u64 = 40;
@@ -54,9 +56,9 @@ impl Default for Request {
 }
 
 impl Request {
-    /// The ordinary plan: what was published stays, 3,000 moves, seed 1, as the company weighs.
+    /// The ordinary plan of a small office: what was published stays, 3,000 moves, seed 1, as the company weighs.
     pub const fn new() -> Request {
-        Request { seed: 1, move_budget: MOVES_DEFAULT, basis: Basis::Published, emphasis: Emphasis::Balanced }
+        Request { seed: 1, move_budget: MOVES_MIN, basis: Basis::Published, emphasis: Emphasis::Balanced }
     }
 
     /// A repair of what was published.
@@ -88,4 +90,10 @@ impl Request {
     pub const fn with_emphasis(self, emphasis: Emphasis) -> Request {
         Request { emphasis, ..self }
     }
+}
+
+/// Moves of a search over so many open jobs when nothing else is said: a second or two for a hundred.
+pub const fn usual_moves(jobs: usize) -> u64 {
+    let moves = jobs as u64 * MOVES_A_JOB;
+    if moves > MOVES_MIN { moves } else { MOVES_MIN }
 }

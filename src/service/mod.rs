@@ -140,7 +140,7 @@ pub use people::{
     WithPassword,
 };
 pub use pins::{PinBody, PinConflictView, PinnedView};
-pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_DEFAULT, MOVE_BUDGET_MAX};
+pub use planning::{BasisDto, Draft, DraftBody, MOVE_BUDGET_MAX};
 pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use promises::{Offer, PromiseBody, PromiseView};
 pub use publish::{Checked, PublicationView};

@@ -8,15 +8,13 @@ use crate::domain::ids::StepIx;
 use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::Situation;
 use crate::dto::{self, GuessDto, PlanCostDto, UnplacedDto};
-use crate::planner::{Basis, Request, plan};
+use crate::planner::{Basis, Request, plan, usual_moves};
 use crate::store::{CompanyId, Document, NewPlan, NoticeKind, PlanRow, PlanningRows, Session};
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 use tokio::sync::OwnedSemaphorePermit;
 use utoipa::ToSchema;
 
-/// Moves of a search when nobody says how many: a second or so for an office of ordinary size.
-pub const MOVE_BUDGET_DEFAULT: u64 = 3_000;
 /// More moves than this are for the command line, where nobody waits for them.
 pub const MOVE_BUDGET_MAX: u64 = 100_000;
 /// How long a planning waits for those before it.
@@ -57,14 +55,14 @@ pub struct DraftBody {
     /// Seed of the search: the same input and seed give the same plan.
     #[schema(default = 1)]
     pub seed: u64,
-    /// Moves the search may make.
-    #[schema(default = 3000, maximum = 100_000)]
-    pub move_budget: u64,
+    /// Moves the search may make; 200 for each open job when nothing is said, but at least 3,000.
+    #[schema(maximum = 100_000)]
+    pub move_budget: Option<u64>,
 }
 
 impl Default for DraftBody {
     fn default() -> DraftBody {
-        DraftBody { basis: BasisDto::Published, seed: 1, move_budget: MOVE_BUDGET_DEFAULT }
+        DraftBody { basis: BasisDto::Published, seed: 1, move_budget: None }
     }
 }
 
@@ -129,7 +127,9 @@ impl Service {
 fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError> {
     let situation = snapshot.situation()?;
     let basis = body.basis.into();
-    let request = Request { seed: body.seed, move_budget: body.move_budget, basis, ..Request::new() };
+    let usual = || usual_moves(situation.jobs.len()).min(MOVE_BUDGET_MAX);
+    let request =
+        Request { seed: body.seed, move_budget: body.move_budget.unwrap_or_else(usual), basis, ..Request::new() };
     let plan = audited(&situation, request)?;
     draft_of(snapshot, &situation, &plan, (body.basis, snapshot.fingerprint()?))
 }

@@ -4,7 +4,7 @@
 use super::compare::{Changes, Work, changes};
 use super::planning::audited;
 use super::what_ifs::{FileNames, World, planned, promised, situation};
-use super::{HouseFinish, MOVE_BUDGET_DEFAULT, Service, ServiceError, StepChange, apply_event, error, wire};
+use super::{HouseFinish, Service, ServiceError, StepChange, apply_event, error, wire};
 use crate::audit::audit;
 use crate::domain::bounds::WEIGHT_MAX;
 use crate::domain::plan::Plan;
@@ -49,7 +49,7 @@ fn one() -> u64 {
 }
 
 fn usual() -> u64 {
-    MOVE_BUDGET_DEFAULT
+    Request::new().move_budget
 }
 
 /// When a job can be done, and what that costs.

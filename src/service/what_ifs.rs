@@ -4,7 +4,7 @@
 use super::compare::{Changes, Label, Labels, Work, changes};
 use super::planning::{TURN_MAX, audited};
 use super::snapshot::Snapshot;
-use super::{BasisDto, HouseFinish, MOVE_BUDGET_DEFAULT, Service, ServiceError, StepChange, apply_event, error, wire};
+use super::{BasisDto, HouseFinish, Service, ServiceError, StepChange, apply_event, error, wire};
 use crate::domain::fault::Fault;
 use crate::domain::situation::Situation;
 use crate::domain::time::Minute;
@@ -64,7 +64,7 @@ fn one() -> u64 {
 }
 
 fn usual() -> u64 {
-    MOVE_BUDGET_DEFAULT
+    Request::new().move_budget
 }
 
 /// What would be otherwise.

@@ -93,7 +93,7 @@ impl Life {
     }
 
     async fn publish(&self, moves: u64) {
-        let body = DraftBody { move_budget: moves, ..DraftBody::default() };
+        let body = DraftBody { move_budget: Some(moves), ..DraftBody::default() };
         let draft = self.service.draft(self.company, &body).await.unwrap();
         let mut session = self.service.store().session(self.company).await.unwrap();
         let kept = self.service.keep_draft(&mut session, &draft).await.unwrap();

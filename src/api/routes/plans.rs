@@ -37,9 +37,9 @@ async fn draft(
     request: HttpRequest,
     body: Body<DraftBody>,
 ) -> Result<HttpResponse, Problem> {
-    if body.value.move_budget > MOVE_BUDGET_MAX {
+    if let Some(moves) = body.value.move_budget.filter(|moves| *moves > MOVE_BUDGET_MAX) {
         let cure = format!("ask for at most {MOVE_BUDGET_MAX}; the command line takes more");
-        let fault = Fault::new("out-of-range", format!("{} moves", body.value.move_budget), cure);
+        let fault = Fault::new("out-of-range", format!("{moves} moves"), cure);
         return Err(ServiceError::fault("/move_budget", fault).into());
     }
     let once = Once::new(&api, &caller, &request, &body.sha256)?;
