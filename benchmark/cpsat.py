@@ -1,14 +1,17 @@
 """Plans a planning file with CP-SAT: `cpsat.py FILE --seconds S --workers W --mode cold|hinted|neighbourhood --out PLAN`.
 
-The model has every activity's start and crew, and for each pair of activities whether one crew goes from the first straight
-to the second on the same day: these arcs are the ways that are paid, and they order the crew's day. Rules and cost are
-exact, so the objective is the cost that the audit counts, and the bound of a whole model is a bound on any plan's cost.
+The whole model has every activity's start and crew, and for each pair of activities whether one crew goes from the first
+straight to the second on the same day: these arcs are the ways that are paid, and they order the crew's day. Rules and cost
+are exact: the objective is the cost that the audit counts, and the bound is a bound on any plan's cost. The coarse model has
+no arcs: after each activity the crew goes on in the same house at once, or keeps the longest way free. All its plans keep the
+rules, not all plans are in it, and it only estimates ways; it is there because the whole model finds no first plan by itself.
 
-- cold: the whole model, nothing given. hinted: the same with a plan to start from (`--hint`, else the list schedule).
-- neighbourhood: from that plan on, 2 to 8 houses at a time are planned anew, the others stay where they are.
+- cold: the coarse model for a quarter of the time, then the whole model from its plan on.
+- hinted: the whole model from a plan on (`--hint`, else the list schedule).
+- neighbourhood: from that plan on, 2 to 8 houses at a time are planned anew in a whole model in which the others stay.
 
-Of a whole model with more than `ARCS_MAX` arcs only ways to the nearest houses are kept, and no bound is told.
-The last line on standard output is a JSON object: `cost`, `bound` (or null), `seconds`, `status`, and sizes of the model.
+Where the whole model would have more than `ARCS_MAX` arcs, cold and hinted stay with the coarse model, and no bound is told.
+The last line on standard output is a JSON object: `cost`, `bound` (or null), `seconds`, `status`, and what was done.
 """
 
 import argparse
@@ -19,10 +22,12 @@ from bisect import bisect_left, bisect_right
 
 from ortools.sat.python import cp_model
 
-from listing import Schedule, greedy, neighbours
-from problem import DAY, cost, crew_way, read, read_plan, write_plan
+from listing import Schedule, greedy, neighbours, urgency_order
+from problem import DAY, cost, read, read_plan, write_plan
 
-ARCS_MAX = 150_000
+ARCS_MAX = 100_000
+# Of the time, the coarse model's share before the whole one.
+COARSE_SHARE = 0.25
 # A neighbourhood is given so many seconds at most.
 NEIGHBOURHOOD_SECONDS = 10
 HOUSES_FREE = range(2, 9)
@@ -64,30 +69,38 @@ def heads_and_tails(problem):
 class Model:
     """A CP-SAT model of `problem` in which the activities of `free` jobs move and those of `fixed` stay.
 
-    `fixed`: {activity: (crew, start)} of other jobs. `crews`: those that free activities may have. `until`: latest finish,
-    minutes. `nearest`: how many other houses ways lead to from each, None for all.
+    `fixed`: {activity: (crew, start)} of other jobs. `crews`: those that free activities may have. `until`: latest start,
+    minutes. `coarse`: without arcs, see above; nothing may be fixed then.
     """
 
-    def __init__(self, problem, free, fixed, crews, until, nearest=None):
-        self.problem, self.free_jobs, self.fixed = problem, free, fixed
+    def __init__(self, problem, free, fixed, crews, until, coarse=False):
+        self.problem, self.fixed, self.coarse = problem, fixed, coarse
         self.model = cp_model.CpModel()
-        self.starts, self.by, self.key, self.spread, self.arcs, self.homes = {}, {}, {}, {}, {}, {}
-        self.terms, self.hints = [], []
         self.free = [a for job in free for a in problem.jobs[job].activities]
-        self.booked = {crew: [] for crew in crews}
+        # By activity: start, {crew: literal}, crew and day in one number, [(crew, first, last) starts that are possible].
+        self.starts, self.by, self.keys, self.slots = {}, {}, {}, {}
+        self.lengths, self.ends = {}, {}
+        # {(a, b): literal}: b comes straight after a. {("first" or "last", a): literal}: of its crew's day.
+        self.arcs, self.homes = {}, {}
+        self.terms = []  # (cost points, variable) of the objective
+        self.hints = []  # (variable, its value as a function of a plan)
+        self.booked = {crew: [] for crew in crews}  # sorted [(start, end, activity, house)] of `fixed`
         for activity, (crew, start) in fixed.items():
             if crew in self.booked:
-                house = problem.house_of(activity)
-                self.booked[crew].append((start, problem.finish(activity, crew, start), activity, house))
+                place = (start, problem.finish(activity, crew, start), activity, problem.house_of(activity))
+                self.booked[crew].append(place)
         for bookings in self.booked.values():
             bookings.sort()
         heads, tails = heads_and_tails(problem)
         for activity in self.free:
-            self._activity(activity, crews, heads[activity], min(tails[activity], until))
+            self._activity(activity, heads[activity], min(tails[activity], until))
         for job in free:
             self._job(job)
         self._gear()
-        self._ways(nearest)
+        if coarse:
+            self._coarse_ways()
+        else:
+            self._ways()
         self.model.minimize(sum(weight * term for weight, term in self.terms))
 
     def _possible(self, activity, crew, head, tail):
@@ -108,60 +121,80 @@ class Model:
                 out.append((first, last))
         return out
 
-    def _activity(self, activity, crews, head, tail):
+    def _activity(self, activity, head, tail):
+        """Start, crew, day, and a literal for each slot: a span of possible starts in one shift of one crew."""
         model, lengths = self.model, self.problem.activities[activity].lengths
-        spread = {crew: self._possible(activity, crew, head, tail) for crew in lengths if crew in self.booked}
-        spread = {crew: spans for crew, spans in spread.items() if spans}
-        every = cp_model.Domain.from_intervals([list(span) for spans in spread.values() for span in spans])
+        spans = {crew: self._possible(activity, crew, head, tail) for crew in lengths if crew in self.booked}
+        spans = {crew: starts for crew, starts in spans.items() if starts}
+        slots = [(crew, *span) for crew, starts in spans.items() for span in starts]
+        every = cp_model.Domain.from_intervals([[first, last] for _, first, last in slots])
         start = model.new_int_var_from_domain(every, f"start{activity}")
-        by = {crew: model.new_bool_var(f"by{activity}_{crew}") for crew in spread}
+        by = {crew: model.new_bool_var(f"by{activity}_{crew}") for crew in spans}
         model.add_exactly_one(by.values())
-        for crew, spans in spread.items():
-            domain = cp_model.Domain.from_intervals([list(span) for span in spans])
-            if len(by) > 1:
-                model.add_linear_expression_in_domain(start, domain).only_enforce_if(by[crew])
-        first, last = every.min() // DAY, every.max() // DAY
-        day = model.new_int_var(first, last, f"day{activity}")
-        model.add_linear_constraint(start - DAY * day, 0, DAY - 1)
-        count = len(self.problem.crews)
-        key = model.new_int_var(first * count, last * count + count - 1, f"key{activity}")
-        model.add(key == count * day + sum(crew * literal for crew, literal in by.items()))
-        self.starts[activity], self.by[activity], self.key[activity], self.spread[activity] = start, by, key, spread
-        self.hints += [(start, lambda plan: plan[activity][1]), (day, lambda plan: plan[activity][1] // DAY)]
-        self.hints.append((key, lambda plan: self._crew_day(plan, activity)))
+        self.starts[activity], self.by[activity], self.slots[activity] = start, by, slots
+        self.lengths[activity], self.ends[activity] = self._length_and_end(activity)
+        self.hints.append((start, lambda plan: plan[activity][1]))
         self.hints += [(literal, lambda plan, crew=crew: plan[activity][0] == crew) for crew, literal in by.items()]
+        if self.coarse:
+            for crew, literal in by.items():
+                domain = cp_model.Domain.from_intervals([list(span) for span in spans[crew]])
+                model.add_linear_expression_in_domain(start, domain).only_enforce_if(literal)
+            return
+        within = {}
+        for crew, first, last in slots:
+            literal = model.new_bool_var(f"in{activity}_{crew}_{first}")
+            model.add_linear_constraint(start, first, last).only_enforce_if(literal)
+            within.setdefault(crew, []).append((self._crew_day(crew, first), literal))
+            self.hints.append(
+                (literal, lambda plan, c=crew, f=first, l=last: plan[activity][0] == c and f <= plan[activity][1] <= l)
+            )
+        for crew, mine in within.items():
+            model.add_exactly_one([~by[crew], *(literal for _, literal in mine)])
+        days = [entry for mine in within.values() for entry in mine]
+        key = model.new_int_var_from_domain(cp_model.Domain.from_values([day for day, _ in days]), f"key{activity}")
+        model.add(key == sum(day * literal for day, literal in days))
+        self.keys[activity] = key
+        self.hints.append((key, lambda plan: self._crew_day(*plan[activity])))
 
-    def _crew_day(self, plan, activity):
-        crew, start = plan[activity]
+    def _crew_day(self, crew, start):
         return len(self.problem.crews) * (start // DAY) + crew
 
-    def _length(self, activity):
-        lengths = {self.problem.activities[activity].lengths[crew] for crew in self.by[activity]}
-        if len(lengths) == 1:
-            return lengths.pop()
-        return sum(self.problem.activities[activity].lengths[crew] * by for crew, by in self.by[activity].items())
-
-    def _end(self, activity):
-        return self.starts[activity] + self._length(activity)
+    def _length_and_end(self, activity):
+        """Two expressions, or variables where the length depends on the crew."""
+        model, start, by = self.model, self.starts[activity], self.by[activity]
+        minutes = {crew: self.problem.activities[activity].lengths[crew] for crew in by}
+        if len(set(minutes.values())) == 1:
+            length = next(iter(minutes.values()))
+            return length, start + length
+        length = model.new_int_var(min(minutes.values()), max(minutes.values()), f"length{activity}")
+        end = model.new_int_var(0, self.problem.end, f"end{activity}")
+        model.add(length == sum(minutes[crew] * literal for crew, literal in by.items()))
+        model.add(end == start + length)
+        self.hints.append((length, lambda plan: minutes[plan[activity][0]]))
+        self.hints.append((end, lambda plan: plan[activity][1] + minutes[plan[activity][0]]))
+        return length, end
 
     def _job(self, job):
         """Order, waits, finish, lateness and changes of crew."""
         problem, model, content, weights = self.problem, self.model, self.problem.jobs[job], self.problem.cost
         for before, after in zip(content.activities, content.activities[1:]):
             limits = problem.activities[before]
-            model.add(self.starts[after] >= self._end(before) + limits.next_min)
+            model.add(self.starts[after] >= self._end_of(before) + limits.next_min)
             if limits.next_max is not None:
-                model.add(self.starts[after] <= self._end(before) + limits.next_max)
+                model.add(self.starts[after] <= self._end_of(before) + limits.next_max)
             changed = model.new_bool_var(f"changed{before}")
             for crew, literal in self.by[before].items():
-                model.add_bool_or([~literal, changed] + [self.by[after][crew]] * (crew in self.by[after]))
+                other = self.by[after].get(crew)
+                model.add_bool_or([~literal, changed] + ([other] if crew in self.by[after] else []))
+                if crew in self.by[after]:
+                    model.add_bool_or([~literal, ~other, ~changed])
             self.terms.append((weights["hand_over"], changed))
             self.hints.append((changed, lambda plan, a=before, b=after: plan[a][0] != plan[b][0]))
         last = content.activities[-1]
-        self.terms.append((content.weight * weights["finish_minute"], self._end(last) - content.release))
+        self.terms.append((content.weight * weights["finish_minute"], self._end_of(last) - content.release))
         if content.due is not None:
             late = model.new_int_var(0, max(0, problem.end - content.due), f"late{job}")
-            model.add(late >= self._end(last) - content.due)
+            model.add_max_equality(late, [0, self._end_of(last) - content.due])
             self.terms.append((content.weight * weights["late_minute"], late))
             self.hints.append((late, lambda plan: max(0, problem.finish(last, *plan[last]) - content.due)))
 
@@ -171,8 +204,7 @@ class Model:
             intervals, needs = [], []
             for activity, needed in users:
                 if needed:
-                    length = self._length(activity)
-                    span = (self.starts[activity], length, self.starts[activity] + length)
+                    span = (self.starts[activity], self.lengths[activity], self.ends[activity])
                     intervals.append(self.model.new_interval_var(*span, f"{kind}{activity}"))
                     needs.append(needed)
             if not intervals:
@@ -185,22 +217,56 @@ class Model:
                     needs.append(needed)
             self.model.add_cumulative(intervals, needs, count)
 
-    def _ways(self, nearest):
+    def _works(self, crew, away):
+        """No two activities of a crew at the same time; `away`: {activity: (length, end)} with its way after it."""
+        spans = []
+        for a in self.free:
+            if crew in self.by[a]:
+                minutes = self.problem.activities[a].lengths[crew]
+                length, end = away[a] if away else (minutes, self.starts[a] + minutes)
+                literal = self.by[a][crew]
+                spans.append(self.model.new_optional_interval_var(self.starts[a], length, end, literal, f"work{a}_{crew}"))
+        self.model.add_no_overlap(spans)
+
+    def _coarse_ways(self):
+        """Each activity is followed at once by the job's next one, or by the longest way from its house."""
+        problem, model, away = self.problem, self.model, {}
+        for a in self.free:
+            ways = [way for way in problem.ways[problem.house_of(a)] if way]
+            longest, mean = max(ways, default=0), sum(ways) // max(1, len(ways))
+            gone = model.new_bool_var(f"gone{a}")
+            last = a == problem.jobs[problem.activities[a].job].activities[-1]
+            if last or problem.activities[a].next_min:
+                model.add(gone == 1)
+            else:
+                for crew, literal in self.by[a].items():
+                    model.add_bool_or([gone, ~literal] + ([self.by[a + 1][crew]] if crew in self.by[a + 1] else []))
+                model.add(self.starts[a + 1] == self._end_of(a)).only_enforce_if(~gone)
+            length = model.new_int_var(0, DAY, f"away{a}")
+            end = model.new_int_var(0, problem.end + DAY, f"back{a}")
+            model.add(length == self.lengths[a] + longest * gone)
+            model.add(end == self.starts[a] + length)
+            away[a] = (length, end)
+            self.terms.append((problem.cost["travel_minute"] * mean, gone))
+        for crew in self.booked:
+            self._works(crew, away)
+        # A first plan is found house by house, each as early as can be by the crews in turn: were all houses begun at
+        # once, longest waits would be missed.
+        for turn, job in enumerate(urgency_order(problem)):
+            for a in problem.jobs[job].activities:
+                crews = sorted(self.by[a], key=lambda crew: (crew - turn) % len(problem.crews))
+                literals = [self.by[a][crew] for crew in crews]
+                model.add_decision_strategy(literals, cp_model.CHOOSE_FIRST, cp_model.SELECT_MAX_VALUE)
+                model.add_decision_strategy([self.starts[a]], cp_model.CHOOSE_FIRST, cp_model.SELECT_MIN_VALUE)
+
+    def _ways(self):
         """Who goes from where to where: arcs between activities of one crew and day, and the ways from and to home."""
         problem, model = self.problem, self.model
         for crew in self.booked:
-            mine = [a for a in self.free if crew in self.by[a]]
-            spans = [
-                model.new_optional_fixed_size_interval_var(
-                    self.starts[a], problem.activities[a].lengths[crew], self.by[a][crew], f"work{a}_{crew}"
-                )
-                for a in mine
-            ]
-            model.add_no_overlap(spans)
+            self._works(crew, None)
         into, out_of = {a: [] for a in self.free}, {a: [] for a in self.free}
-        for a, b in self._pairs(nearest):
-            literal = model.new_bool_var(f"arc{a}_{b}")
-            self.arcs[a, b] = literal
+        for a, b in self._pairs():
+            literal = self.arcs[a, b] = model.new_bool_var(f"arc{a}_{b}")
             into.setdefault(b, []).append(literal)
             out_of.setdefault(a, []).append(literal)
             way = problem.ways[problem.house_of(a)][problem.house_of(b)]
@@ -208,26 +274,20 @@ class Model:
             model.add(self._key_of(a) == self._key_of(b)).only_enforce_if(literal)
             if way:
                 self.terms.append((problem.cost["travel_minute"] * way, literal))
-        near_fixed = [a for a in into if a not in self.starts]
+            self.hints.append((literal, lambda plan, pair=(a, b): pair in self._sequence(plan)[0]))
         for place, arcs in (("first", into), ("last", out_of)):
             days = []
-            for activity in self.free + near_fixed:
-                if activity not in arcs:
-                    # Nothing can come in between: it is first, or last, if and only if it is now.
-                    continue
-                home = model.new_bool_var(f"{place}{activity}")
-                self.homes[place, activity] = home
-                model.add_exactly_one([home, *arcs[activity]])
-                key = self._key_of(activity)
-                days.append(model.new_optional_fixed_size_interval_var(key, 1, home, f"{place}_day{activity}"))
+            # Fixed ones beside which nothing can come are first, or last, if and only if they are now.
+            for activity, literals in arcs.items():
+                home = self.homes[place, activity] = model.new_bool_var(f"{place}{activity}")
+                model.add_exactly_one([home, *literals])
+                days.append(model.new_optional_fixed_size_interval_var(self._key_of(activity), 1, home, f"{place}_day{activity}"))
+                self.hints.append((home, lambda plan, p=place, a=activity: self._is_end(plan, p, a)))
                 self._home_way(place, activity, home)
             model.add_no_overlap(days)
-        self.hints += [(literal, lambda plan, pair=pair: pair in self._neighbours(plan)) for pair, literal in self.arcs.items()]
-        for (place, activity), literal in self.homes.items():
-            ends = {"first": 1, "last": 0}[place]
-            self.hints.append((literal, lambda plan, a=activity, e=ends: a not in self._ends(plan)[e]))
 
     def _home_way(self, place, activity, home):
+        """Charges the way from or to home if `home` holds."""
         house, points = self.problem.house_of(activity), self.problem.cost["travel_minute"]
         if activity in self.fixed:
             self.terms.append((points * self.problem.home_ways[self.fixed[activity][0]][house], home))
@@ -237,12 +297,13 @@ class Model:
         self.terms.append((points * least, home))
         for crew, way in ways.items():
             if way > least:
-                paid = self.model.new_bool_var(f"{place}_home{activity}_{crew}")
-                self.model.add_bool_or([~home, ~self.by[activity][crew], paid])
+                paid, by = self.model.new_bool_var(f"{place}_home{activity}_{crew}"), self.by[activity][crew]
+                self.model.add_bool_or([~home, ~by, paid])
+                self.model.add_implication(paid, home)
+                self.model.add_implication(paid, by)
                 self.terms.append((points * (way - least), paid))
-                ends = {"first": 1, "last": 0}[place]
                 self.hints.append(
-                    (paid, lambda plan, c=crew: plan[activity][0] == c and activity not in self._ends(plan)[ends])
+                    (paid, lambda plan, c=crew: plan[activity][0] == c and self._is_end(plan, place, activity))
                 )
 
     def _start_of(self, activity):
@@ -251,21 +312,22 @@ class Model:
     def _end_of(self, activity):
         if activity in self.fixed:
             return self.problem.finish(activity, *self.fixed[activity])
-        return self._end(activity)
+        return self.ends[activity]
 
     def _key_of(self, activity):
-        return self._crew_day(self.fixed, activity) if activity in self.fixed else self.key[activity]
+        return self._crew_day(*self.fixed[activity]) if activity in self.fixed else self.keys[activity]
 
-    def _pairs(self, nearest):
+    def _pairs(self):
         """Pairs of activities that one crew could do one after the other on one day."""
         problem = self.problem
-        lowest = {a: min(span[0] for spans in self.spread[a].values() for span in spans) for a in self.free}
-        highest = {a: max(span[-1] for spans in self.spread[a].values() for span in spans) for a in self.free}
+        lowest = {a: min(first for _, first, _ in self.slots[a]) for a in self.free}
+        highest = {a: max(last for _, _, last in self.slots[a]) for a in self.free}
         shortest = {a: min(problem.activities[a].lengths[crew] for crew in self.by[a]) for a in self.free}
+        spans_of = {a: {} for a in self.free}
+        for a in self.free:
+            for crew, first, last in self.slots[a]:
+                spans_of[a].setdefault(crew, []).append((first, last))
         longest_day = max(b - a for spans in problem.crew_spans for a, b in spans)
-        near = {}
-        for house, ways in enumerate(problem.ways):
-            near[house] = set(sorted(range(len(ways)), key=lambda other: ways[other])[: None if nearest is None else nearest + 1])
         for a in self.free:
             here = problem.house_of(a)
             for b in self.free:
@@ -273,8 +335,7 @@ class Model:
                 if a == b or not self.by[a].keys() & self.by[b].keys() or lowest[a] + shortest[a] > highest[b]:
                     continue
                 if here != there:
-                    if there in near[here] or here in near[there]:
-                        yield a, b
+                    yield a, b
                 elif a < b:
                     least = sum(shortest[c] + problem.activities[c].next_min for c in range(a, b)) + shortest[b]
                     if least <= longest_day:
@@ -287,7 +348,7 @@ class Model:
                 if same(position + 1):
                     yield fixed, bookings[position + 1][2]
                 for a in self.free:
-                    spans = self.spread[a].get(crew, ())
+                    spans = spans_of[a].get(crew, ())
                     at = bisect_right(spans, (end,))
                     if any(end <= span[1] and span[0] < after for span in spans[max(0, at - 1) : at + 2]):
                         yield fixed, a
@@ -295,69 +356,77 @@ class Model:
                     if any(before <= span[1] and span[0] < start for span in spans[max(0, at - 1) : at + 2]):
                         yield a, fixed
 
-    def _days(self, plan):
-        """{(crew, day): [activities in order]} of the crews of the model."""
-        if getattr(self, "_days_of", None) is not plan:
-            self._days_of, self._day_lists = plan, {}
+    def _sequence(self, plan):
+        """({(a, b): b comes straight after a}, {a: those}, {b: those}) of the crews' days in a plan."""
+        if getattr(self, "_sequence_of", None) is not plan:
+            days = {}
             for start, crew, activity in sorted((start, crew, a) for a, (crew, start) in plan.items()):
-                if crew in self.booked:
-                    self._day_lists.setdefault((crew, start // DAY), []).append(activity)
-            lists = self._day_lists.values()
-            self._pairs_of = {pair for day in lists for pair in zip(day, day[1:])}
-            self._ends_of = ({a for a, _ in self._pairs_of}, {b for _, b in self._pairs_of})
-        return self._day_lists
-
-    def _neighbours(self, plan):
-        self._days(plan)
+                days.setdefault((crew, start // DAY), []).append(activity)
+            pairs = {pair for day in days.values() for pair in zip(day, day[1:])}
+            self._sequence_of, self._pairs_of = plan, (pairs, {a for a, _ in pairs}, {b for _, b in pairs})
         return self._pairs_of
 
-    def _ends(self, plan):
-        """(those that have one after them, those that have one before them) on their crew's day."""
-        self._days(plan)
-        return self._ends_of
+    def _is_end(self, plan, place, activity):
+        _, before_others, after_others = self._sequence(plan)
+        return activity not in (after_others if place == "first" else before_others)
 
     def hint(self, plan):
         for variable, value in self.hints:
             self.model.add_hint(variable, int(value(plan)))
 
-    def solve(self, seconds, workers, seed):
-        """(status name, {activity: (crew, start)} of the free ones or None, objective, bound)."""
+    def solve(self, deadline, told, seed=0, first_plan=False):
+        """(status, {activity: (crew, start)} of the free ones or None, objective, bound); until `deadline`, monotonic."""
         solver = cp_model.CpSolver()
-        solver.parameters.max_time_in_seconds = max(0.01, seconds)
-        solver.parameters.num_workers = workers
-        solver.parameters.random_seed = seed
+        solver.parameters.max_time_in_seconds = max(0.01, deadline - time.monotonic())
+        solver.parameters.num_workers = told["workers"]
+        solver.parameters.random_seed = told["seed"] + seed
+        # Probing and looking for symmetry take longer than they save here.
+        solver.parameters.cp_model_probing_level = 0
+        solver.parameters.symmetry_level = 0
+        if first_plan:
+            solver.parameters.search_branching = cp_model.FIXED_SEARCH
+            solver.parameters.stop_after_first_solution = True
         status = solver.solve(self.model)
+        told["status"] = solver.status_name(status)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return solver.status_name(status), None, None, solver.best_objective_bound
+            return told["status"], None, None, solver.best_objective_bound
         plan = {
             a: (next(crew for crew, by in self.by[a].items() if solver.boolean_value(by)), solver.value(self.starts[a]))
             for a in self.free
         }
-        return solver.status_name(status), plan, solver.objective_value, solver.best_objective_bound
+        return told["status"], plan, solver.objective_value, solver.best_objective_bound
+
+
+def coarse(problem, given, deadline, told):
+    """The cheapest of `given` (a plan or {}) and what the coarse model finds."""
+    model = Model(problem, range(len(problem.jobs)), {}, range(len(problem.crews)), problem.end, coarse=True)
+    best = given
+    if not given:
+        _, plan, told["coarse_first_points"], _ = model.solve(deadline, told, first_plan=True)
+        best = plan or {}
+    if best:
+        model.hint(best)
+        _, plan, _, _ = model.solve(deadline, told)
+        best = min([plan or best, best], key=lambda plan: cost(problem, plan)["total"])
+    told["coarse_cost"] = cost(problem, best)["total"]
+    return best
 
 
 def whole(problem, given, deadline, told):
-    """The whole model; `given`: a plan to start from, or None. Returns (plan or {}, lower bound or None)."""
-    count = len(problem.activities) ** 2
-    nearest = None
-    if count > ARCS_MAX:
-        nearest = max(1, ARCS_MAX * len(problem.houses) // count)
-    jobs, crews = range(len(problem.jobs)), range(len(problem.crews))
+    """The whole model from `given` (a plan or {}) on. Returns (plan or {}, lower bound)."""
     began = time.monotonic()
-    model = Model(problem, jobs, {}, crews, problem.end, nearest)
+    model = Model(problem, range(len(problem.jobs)), {}, range(len(problem.crews)), problem.end)
     if given:
         model.hint(given)
-    told |= {"build_seconds": round(time.monotonic() - began, 1), "arcs": len(model.arcs), "nearest": nearest}
-    status, plan, objective, bound = model.solve(deadline - time.monotonic(), told["workers"], told["seed"])
-    told["status"] = status
+    told |= {"build_seconds": round(time.monotonic() - began, 1), "arcs": len(model.arcs)}
+    _, plan, objective, bound = model.solve(deadline, told)
     if plan is None:
-        plan = given or {}
+        plan = given
     else:
         counted = cost(problem, plan)["total"]
         assert round(objective) == counted, f"the objective is {objective}, the cost {counted}"
     # A plan that leaves a step out costs that much at least, and is not in the model.
-    bound = max(0, min(round(bound), problem.cost["unplaced_step"])) if nearest is None else None
-    return plan, bound
+    return plan, max(0, min(round(bound), problem.cost["unplaced_step"]))
 
 
 def neighbourhoods(problem, plan, deadline, told):
@@ -377,10 +446,7 @@ def neighbourhoods(problem, plan, deadline, told):
         until = max(start for _, start in free.values()) + DAYS_LATER * DAY
         model = Model(problem, jobs, fixed, sorted(crews), until)
         model.hint(plan)
-        seconds = min(NEIGHBOURHOOD_SECONDS, deadline - time.monotonic())
-        if seconds <= 0:
-            break
-        status, found, _, _ = model.solve(seconds, told["workers"], told["seed"] + tried)
+        status, found, _, _ = model.solve(min(deadline, time.monotonic() + NEIGHBOURHOOD_SECONDS), told, seed=tried)
         tried += 1
         if found:
             new = fixed | found
@@ -389,7 +455,7 @@ def neighbourhoods(problem, plan, deadline, told):
                 plan, current, better = new, value, better + 1
         # What is solved to the end may be larger, what is not may be smaller.
         count = min(count + 1, HOUSES_FREE[-1]) if status == "OPTIMAL" else max(count - 1, HOUSES_FREE[0])
-    told |= {"status": "FEASIBLE", "neighbourhoods": tried, "better": better, "houses_free_last": count}
+    told |= {"neighbourhoods": tried, "better": better, "houses_free_last": count}
     return plan
 
 
@@ -407,14 +473,19 @@ def main():
     deadline = began + given.seconds
     problem = read(given.file)
     told = {"mode": given.mode, "workers": given.workers, "seed": given.seed, "bound": None}
-    start = None
+    fits = len(problem.activities) ** 2 <= ARCS_MAX
+    plan = {}
     if given.mode != "cold":
-        start = read_plan(given.hint, problem) if given.hint else greedy(problem).plan
-        told["start_cost"] = cost(problem, start)["total"]
+        plan = read_plan(given.hint, problem) if given.hint else greedy(problem).plan
+        told["start_cost"] = cost(problem, plan)["total"]
+    elif fits:
+        plan = coarse(problem, {}, began + COARSE_SHARE * given.seconds, told)
     if given.mode == "neighbourhood":
-        plan = neighbourhoods(problem, start, deadline, told)
+        plan = neighbourhoods(problem, plan, deadline, told)
+    elif fits:
+        plan, told["bound"] = whole(problem, plan, deadline, told)
     else:
-        plan, told["bound"] = whole(problem, start, deadline, told)
+        plan = coarse(problem, plan, deadline, told)
     write_plan(given.out, problem, plan, told["bound"] or 0)
     told |= {"cost": cost(problem, plan)["total"], "seconds": round(time.monotonic() - began, 2)}
     print(json.dumps(told))
