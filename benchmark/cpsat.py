@@ -18,23 +18,26 @@ import argparse
 import json
 import random
 import time
+
+BEGAN = time.monotonic()  # before the solver is loaded, which counts
+
 from bisect import bisect_left, bisect_right
 
 from ortools.sat.python import cp_model
 
-from listing import Schedule, greedy, neighbours, urgency_order
+from listing import Schedule, greedy, neighbours, parts_cost, urgency_order
 from problem import DAY, cost, read, read_plan, write_plan
 
 ARCS_MAX = 100_000
 # Of the time, the coarse model's share before the whole one.
 COARSE_SHARE = 0.25
 # A neighbourhood is given so many seconds at most.
-NEIGHBOURHOOD_SECONDS = 10
+NEIGHBOURHOOD_SECONDS = 3
 HOUSES_FREE = range(2, 9)
 # In a neighbourhood the free houses' crews may change with those of so many other crews.
 OTHER_CREWS = 2
-# Free houses may end so many days later than the last of them does now.
-DAYS_LATER = 3
+# Steps of free houses may start so many days earlier or later than they do.
+DAYS_EARLIER, DAYS_LATER = 3, 1
 
 
 def heads_and_tails(problem):
@@ -69,11 +72,11 @@ def heads_and_tails(problem):
 class Model:
     """A CP-SAT model of `problem` in which the activities of `free` jobs move and those of `fixed` stay.
 
-    `fixed`: {activity: (crew, start)} of other jobs. `crews`: those that free activities may have. `until`: latest start,
-    minutes. `coarse`: without arcs, see above; nothing may be fixed then.
+    `fixed`: {activity: (crew, start)} of other jobs. `crews`: those that free activities may have. `reach`: {activity:
+    (earliest, latest) start}, minutes, of free ones, if not any. `coarse`: without arcs, see above; nothing may be fixed then.
     """
 
-    def __init__(self, problem, free, fixed, crews, until, coarse=False):
+    def __init__(self, problem, free, fixed, crews, reach=None, coarse=False):
         self.problem, self.fixed, self.coarse = problem, fixed, coarse
         self.model = cp_model.CpModel()
         self.free = [a for job in free for a in problem.jobs[job].activities]
@@ -93,7 +96,8 @@ class Model:
             bookings.sort()
         heads, tails = heads_and_tails(problem)
         for activity in self.free:
-            self._activity(activity, heads[activity], min(tails[activity], until))
+            earliest, latest = reach[activity] if reach else (problem.now, problem.end)
+            self._activity(activity, max(heads[activity], earliest), min(tails[activity], latest))
         for job in free:
             self._job(job)
         self._gear()
@@ -264,11 +268,12 @@ class Model:
         problem, model = self.problem, self.model
         for crew in self.booked:
             self._works(crew, None)
-        into, out_of = {a: [] for a in self.free}, {a: [] for a in self.free}
+        everyone = self.free + [booking[2] for bookings in self.booked.values() for booking in bookings]
+        into, out_of = {a: [] for a in everyone}, {a: [] for a in everyone}
         for a, b in self._pairs():
             literal = self.arcs[a, b] = model.new_bool_var(f"arc{a}_{b}")
-            into.setdefault(b, []).append(literal)
-            out_of.setdefault(a, []).append(literal)
+            into[b].append(literal)
+            out_of[a].append(literal)
             way = problem.ways[problem.house_of(a)][problem.house_of(b)]
             model.add(self._start_of(b) >= self._end_of(a) + way).only_enforce_if(literal)
             model.add(self._key_of(a) == self._key_of(b)).only_enforce_if(literal)
@@ -277,7 +282,6 @@ class Model:
             self.hints.append((literal, lambda plan, pair=(a, b): pair in self._sequence(plan)[0]))
         for place, arcs in (("first", into), ("last", out_of)):
             days = []
-            # Fixed ones beside which nothing can come are first, or last, if and only if they are now.
             for activity, literals in arcs.items():
                 home = self.homes[place, activity] = model.new_bool_var(f"{place}{activity}")
                 model.add_exactly_one([home, *literals])
@@ -399,7 +403,7 @@ class Model:
 
 def coarse(problem, given, deadline, told):
     """The cheapest of `given` (a plan or {}) and what the coarse model finds."""
-    model = Model(problem, range(len(problem.jobs)), {}, range(len(problem.crews)), problem.end, coarse=True)
+    model = Model(problem, range(len(problem.jobs)), {}, range(len(problem.crews)), coarse=True)
     best = given
     if not given:
         _, plan, told["coarse_first_points"], _ = model.solve(deadline, told, first_plan=True)
@@ -415,7 +419,7 @@ def coarse(problem, given, deadline, told):
 def whole(problem, given, deadline, told):
     """The whole model from `given` (a plan or {}) on. Returns (plan or {}, lower bound)."""
     began = time.monotonic()
-    model = Model(problem, range(len(problem.jobs)), {}, range(len(problem.crews)), problem.end)
+    model = Model(problem, range(len(problem.jobs)), {}, range(len(problem.crews)))
     if given:
         model.hint(given)
     told |= {"build_seconds": round(time.monotonic() - began, 1), "arcs": len(model.arcs)}
@@ -434,23 +438,25 @@ def neighbourhoods(problem, plan, deadline, told):
     draw, count, tried, better = random.Random(told["seed"]), 2, 0, 0
     plan, current = dict(plan), cost(problem, plan)["total"]
     while time.monotonic() < deadline:
-        schedule = Schedule(problem)
-        for activity, (crew, start) in plan.items():
-            schedule.put(activity, crew, start)
+        schedule = Schedule(problem, plan)
         jobs = neighbours(problem, schedule, min(count, len(problem.jobs)), draw)
         free = {a: plan[a] for job in jobs for a in problem.jobs[job].activities}
         fixed = {a: place for a, place in plan.items() if a not in free}
         crews = {crew for crew, _ in free.values()}
         others = [crew for crew in range(len(problem.crews)) if crew not in crews]
         crews |= set(draw.sample(others, min(OTHER_CREWS, len(others))))
-        until = max(start for _, start in free.values()) + DAYS_LATER * DAY
-        model = Model(problem, jobs, fixed, sorted(crews), until)
+        reach = {a: (start - DAYS_EARLIER * DAY, start + DAYS_LATER * DAY) for a, (_, start) in free.items()}
+        model = Model(problem, jobs, fixed, sorted(crews), reach)
         model.hint(plan)
-        status, found, _, _ = model.solve(min(deadline, time.monotonic() + NEIGHBOURHOOD_SECONDS), told, seed=tried)
+        end = min(deadline, time.monotonic() + NEIGHBOURHOOD_SECONDS)
+        status, found, objective, _ = model.solve(end, told, seed=tried)
         tried += 1
         if found:
             new = fixed | found
             value = cost(problem, new)["total"]
+            schedule = Schedule(problem, new)
+            counted = parts_cost(problem, schedule, jobs, crews)
+            assert round(objective) == counted, f"the objective is {objective}, the cost {counted}"
             if value < current:
                 plan, current, better = new, value, better + 1
         # What is solved to the end may be larger, what is not may be smaller.
@@ -469,8 +475,7 @@ def main():
     arguments.add_argument("--seed", type=int, default=1)
     arguments.add_argument("--out", required=True)
     given = arguments.parse_args()
-    began = time.monotonic()
-    deadline = began + given.seconds
+    deadline = BEGAN + given.seconds
     problem = read(given.file)
     told = {"mode": given.mode, "workers": given.workers, "seed": given.seed, "bound": None}
     fits = len(problem.activities) ** 2 <= ARCS_MAX
@@ -479,7 +484,7 @@ def main():
         plan = read_plan(given.hint, problem) if given.hint else greedy(problem).plan
         told["start_cost"] = cost(problem, plan)["total"]
     elif fits:
-        plan = coarse(problem, {}, began + COARSE_SHARE * given.seconds, told)
+        plan = coarse(problem, {}, BEGAN + COARSE_SHARE * given.seconds, told)
     if given.mode == "neighbourhood":
         plan = neighbourhoods(problem, plan, deadline, told)
     elif fits:
@@ -487,7 +492,7 @@ def main():
     else:
         plan = coarse(problem, plan, deadline, told)
     write_plan(given.out, problem, plan, told["bound"] or 0)
-    told |= {"cost": cost(problem, plan)["total"], "seconds": round(time.monotonic() - began, 2)}
+    told |= {"cost": cost(problem, plan)["total"], "seconds": round(time.monotonic() - BEGAN, 2)}
     print(json.dumps(told))
 
 

@@ -22,10 +22,12 @@ BLINK = 0.02
 class Schedule:
     """A plan in the making: `plan` {activity: (crew, start)}, and who is where when."""
 
-    def __init__(self, problem):
+    def __init__(self, problem, plan=()):
         self.problem, self.plan = problem, {}
         self.bookings = [[] for _ in problem.crews]  # by crew: sorted [(start, end, activity, house)]
         self.gear = {kind: [] for kind in problem.kinds}  # by kind: sorted [(start, end, units)]
+        for activity in plan:
+            self.put(activity, *plan[activity])
 
     def put(self, activity, crew, start):
         self._change(activity, crew, start, bisect.insort)
