@@ -461,7 +461,7 @@ def neighbourhoods(problem, plan, deadline, told):
                 plan, current, better = new, value, better + 1
         # What is solved to the end may be larger, what is not may be smaller.
         count = min(count + 1, HOUSES_FREE[-1]) if status == "OPTIMAL" else max(count - 1, HOUSES_FREE[0])
-    told |= {"neighbourhoods": tried, "better": better, "houses_free_last": count}
+    told |= {"status": "FEASIBLE", "neighbourhoods": tried, "better": better, "houses_free_last": count}
     return plan
 
 

@@ -138,7 +138,8 @@ def by_size(rows):
 def table(rows):
     """Markdown: a line for each size and method. Ratios compare the same seeds."""
     lines = [
-        "| houses x crews | method | whole plans, audited | cost, geometric mean | least to most | over tackfree's | seconds, most |",
+        "| houses x crews | method | whole plans, audited | cost, geometric mean | least to most | over tackfree's "
+        "| seconds, most |",
         "|---|---|---|---|---|---|---|",
     ]
     for (houses, crews), methods in sorted(by_size(rows).items()):
