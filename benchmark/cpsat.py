@@ -483,6 +483,8 @@ def main():
     if given.mode != "cold":
         plan = read_plan(given.hint, problem) if given.hint else greedy(problem).plan
         told["start_cost"] = cost(problem, plan)["total"]
+        if len(plan) < len(problem.activities):
+            raise SystemExit("the plan to start from leaves steps out")
     elif fits:
         plan = coarse(problem, {}, BEGAN + COARSE_SHARE * given.seconds, told)
     if given.mode == "neighbourhood":

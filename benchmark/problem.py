@@ -98,7 +98,8 @@ def read(path):
 
     Not modelled: methods and overrides, history, pins, promises, forecasts and readings of air, zones of their own, clock
     changes within the horizon, overtime, short-handed crews, gear that is brought or out of use, work that is dividable
-    or rolled in sections, steps on lapse, waits overnight, chains that are not one sequence, two jobs in one house.
+    or rolled in sections, steps on lapse or that nobody can do, waits overnight, chains that are not one sequence, two
+    jobs in one house.
     """
     with open(path, encoding="utf-8") as source:
         file = json.load(source)
@@ -246,6 +247,8 @@ def read_run(number, job, run, dwells, waits, crews, house):
         if len(offsets) == len(run):
             parts[crew] = list(zip(offsets, minutes))
             lengths[crew] = max(offset + length for offset, length in parts[crew])
+    if not lengths:
+        raise Unsupported(f"a step that nobody can do: {run[0]['key']}")
     if len(run) > 1 and any(step.get("equipment") for step in run):
         raise Unsupported("gear in a run")
     return Activity(number, job, [step["key"] for step in run], run[0].get("equipment", {}), parts, lengths)

@@ -4,8 +4,8 @@
         --seconds 60 --seeds 1 2 3 --out FOLDER
 
 Every method gets the same wall-clock limit a file, from the start of its process to its end. The program has no limit of
-time: its moves are chosen from two short runs, and its whole time is measured; a run over the limit is done again with
-fewer. Runs are one after the other. Rows that `results.csv` already has are not run again; delete it to start anew.
+time: its moves are chosen from two short runs, and its whole time is measured; a run over the limit, or far below it, is
+done again with fewer, or more. Runs are one after the other. Rows that `results.csv` already has are not run again; delete it to start anew.
 `results.csv`: houses, crews, seed, method, cost (points, as the audit counts), left_out (steps), seconds, bound (points, or
 empty), audited (yes, or no with the reason in `note`). Also `results.md`, `cost.svg`, `bound.svg`, and all plans.
 """
@@ -27,6 +27,8 @@ COLUMNS = ["houses", "crews", "seed", "method", "cost", "left_out", "seconds", "
 # Moves of the two short runs, and the share of the limit that the moves are chosen for.
 TRIAL_MOVES = (100, 1_000)
 FILLED = 0.95
+# A first run that takes less than this share of the limit is done again with more moves.
+USED_LEAST = 0.85
 # A process that is over its limit by this factor is stopped, and has no plan.
 PATIENCE = 2
 
@@ -48,10 +50,13 @@ def run_tackfree(given, file, plan, seed):
     short, long = (timed(command(moves), given.seconds)[0] for moves in TRIAL_MOVES)
     a_move = max((long - short) / (TRIAL_MOVES[1] - TRIAL_MOVES[0]), 1e-6)
     moves = max(1, int((FILLED * given.seconds - short) / a_move))
+    runs = 0
     while True:
         plan.unlink(missing_ok=True)
         seconds, _, fault = timed(command(moves), PATIENCE * given.seconds)
-        if seconds <= given.seconds or moves == 1:
+        runs += 1
+        in_time = seconds <= given.seconds
+        if moves == 1 or (in_time and (runs > 1 or seconds > USED_LEAST * given.seconds)):
             break
         moves = max(1, int(moves * FILLED * given.seconds / seconds))
     bound = json.loads(plan.read_text())["lower_bound"] if plan.exists() else None
