@@ -59,6 +59,11 @@ use state::State;
 /// Up to here every order is tried for the first plan.
 const ACTIVITIES_FOR_ALL_ORDERS: usize = 5_000;
 
+/// The longer a plan is searched for, the longer a bound is.
+const MOVES_A_BOUND_ROUND: u64 = 20;
+/// Rounds after which a bound hardly rises any more.
+const BOUND_ROUNDS_MAX: u64 = 400;
+
 /// Told on long work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Progress {
@@ -90,14 +95,18 @@ pub fn plan_with_progress(situation: &Situation, request: Request, progress: &mu
     let last = settle::Settlement { compiled: &work.compiled, weights: &sought, published: &work.published };
     last.settle(&mut state, &mut generator);
     let causes = last.causes(situation, &mut state);
+    let cost = work.weights.total(&state);
+    // A repair is there in a blink; how near it is to the best is worked out with the next ordinary plan.
+    let rounds = if request.basis == Basis::Repair { 0 } else { request.move_budget / MOVES_A_BOUND_ROUND };
+    let found = (cost.total(), rounds.min(BOUND_ROUNDS_MAX));
     Plan {
         now: situation.now,
         seed: request.seed,
         move_budget: request.move_budget,
         placements: decode::placements(situation, &work.compiled, &state, &causes),
         unplaced: decode::unplaced(situation, &work.compiled, &state, &generator),
-        cost: work.weights.total(&state),
-        lower_bound: bound::lower_bound(&work.compiled.model, &work.compiled.fixed, &work.weights, &alone),
+        cost,
+        lower_bound: bound::lower_bound(&work.compiled.model, &work.compiled.fixed, &work.weights, &alone, found),
     }
 }
 

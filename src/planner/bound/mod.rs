@@ -1,14 +1,23 @@
 //! A lower bound on the cost of any plan: each chain on its own, with all crews free (critical path with calendars,
 //! climates and waits), and the load that crews, skills and gear have to carry whatever the order.
 
+mod prices;
+
 use super::hours::{gate_obstacle, workable};
 use super::model::{Model, NONE, wide};
 use super::score::Weights;
 use super::spans::{NEVER, T};
 use super::state::Place;
 
-/// No plan costs less, in cost points; `alone` is from [`alone`].
-pub fn lower_bound(model: &Model, fixed: &[Option<Place>], weights: &Weights, alone: &[(T, T)]) -> i64 {
+/// No plan costs less, in cost points; `alone` is from [`alone`]. So many `rounds` are spent on prices, by which the bound
+/// comes nearer to what a known plan costs.
+pub fn lower_bound(
+    model: &Model,
+    fixed: &[Option<Place>],
+    weights: &Weights,
+    alone: &[(T, T)],
+    (upper, rounds): (i64, u64),
+) -> i64 {
     let mut sum_alone = 0;
     let mut finishes = vec![None; weights.jobs.len()];
     for job in 0..weights.jobs.len() as u32 {
@@ -21,8 +30,10 @@ pub fn lower_bound(model: &Model, fixed: &[Option<Place>], weights: &Weights, al
         // Leaving one step of the job out is the other way to get rid of its finish.
         sum_alone += cost.min(weights.cost.unplaced_step);
     }
-    let by_load = loads(model, fixed).into_iter().map(|load| load_bound(model, weights, &load, &finishes)).max();
-    sum_alone.max(by_load.unwrap_or(0))
+    let loads = loads(model, fixed);
+    let by_load = loads.iter().map(|load| load_bound(model, weights, load, &finishes)).max();
+    let bound = sum_alone.max(by_load.unwrap_or(0));
+    if rounds == 0 { bound } else { bound.max(prices::bound(model, fixed, weights, alone, &loads, (upper, rounds))) }
 }
 
 /// Extra steps that are not there need never come.
@@ -170,7 +181,9 @@ fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
             needs.iter().find(|need| need.0 as usize == resource).map_or(0, |need| i64::from(need.1))
         };
         let work = all.clone().map(|activity| (activity, amount(activity) * shortest(activity))).collect();
-        out.push(Load { capacity: vec![(0, i64::from(capacity))], work });
+        // It is in use while somebody works with it.
+        let at_work = crew_capacity(model, &crews).into_iter().map(|(t, crews)| (t, i64::from(capacity) * crews.min(1)));
+        out.push(Load { capacity: at_work.collect(), work });
     }
     out
 }
