@@ -175,6 +175,14 @@ impl Caller {
         Answer::of(request.send().await.unwrap()).await
     }
 
+    pub fn base(&self) -> &str {
+        &self.base
+    }
+
+    pub fn http(&self) -> &Client {
+        &self.http
+    }
+
     pub async fn get(&self, path: &str) -> Answer {
         self.send(Method::GET, path, &[], None).await
     }
@@ -213,7 +221,7 @@ impl Caller {
 }
 
 impl Answer {
-    async fn of(mut response: Response) -> Answer {
+    pub async fn of(mut response: Response) -> Answer {
         let (status, headers) = (response.status(), response.headers().clone());
         if headers.get("content-type").is_some_and(|kind| kind == "text/event-stream") {
             // It does not end: what it begins with is all that can be waited for.

@@ -182,7 +182,8 @@ fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
         };
         let work = all.clone().map(|activity| (activity, amount(activity) * shortest(activity))).collect();
         // It is in use while somebody works with it.
-        let at_work = crew_capacity(model, &crews).into_iter().map(|(t, crews)| (t, i64::from(capacity) * crews.min(1)));
+        let at_work =
+            crew_capacity(model, &crews).into_iter().map(|(t, crews)| (t, i64::from(capacity) * crews.min(1)));
         out.push(Load { capacity: at_work.collect(), work });
     }
     out

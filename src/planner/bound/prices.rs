@@ -79,7 +79,8 @@ pub fn bound(
     let (mut reach, mut since) = (1.0, 0);
     for _ in 0..rounds {
         goods.iter_mut().for_each(|good| good.used.fill(0));
-        let worth: i64 = goods.iter().map(|good| good.price.iter().zip(&good.capacity).map(|(p, c)| p * c).sum::<i64>()).sum();
+        let worth: i64 =
+            goods.iter().map(|good| good.price.iter().zip(&good.capacity).map(|(p, c)| p * c).sum::<i64>()).sum();
         let asked: i64 = houses.iter().map(|house| cheapest(house, weights, &spills, &mut goods)).sum();
         // Rounded up: costs are whole.
         let found = rest + (asked - worth).div_euclid(UNIT) + i64::from((asked - worth).rem_euclid(UNIT) > 0);
@@ -181,7 +182,8 @@ fn price(item: &Item, bucket: u32, spills: &[bool], goods: &[Good]) -> (i64, u32
 fn good(load: &Load, buckets: usize) -> Good {
     let mut capacity = vec![0; buckets];
     for (number, &(from, level)) in load.capacity.iter().enumerate() {
-        let until = load.capacity.get(number + 1).map_or(buckets as T * BUCKET, |next| next.0.min(buckets as T * BUCKET));
+        let until =
+            load.capacity.get(number + 1).map_or(buckets as T * BUCKET, |next| next.0.min(buckets as T * BUCKET));
         let mut from = from;
         while level > 0 && from < until {
             let bucket = from / BUCKET;
@@ -210,7 +212,9 @@ fn spills(model: &Model, buckets: usize) -> Vec<bool> {
     for crew in &model.crews {
         for &(from, until) in model.calendars[crew.calendar as usize].as_slice() {
             let (first, last) = (from.max(0) / BUCKET, (until.max(1) - 1) / BUCKET);
-            (first..last).filter(|bucket| (*bucket as usize) < buckets).for_each(|bucket| spills[bucket as usize] = true);
+            (first..last)
+                .filter(|bucket| (*bucket as usize) < buckets)
+                .for_each(|bucket| spills[bucket as usize] = true);
         }
     }
     spills
@@ -335,7 +339,10 @@ fn distinct_ways(model: &Model, activity: u32) -> Vec<u32> {
         let same = |other: &&u32| {
             let other = &model.modes[**other as usize];
             let gates = |mode: &super::super::model::Mode| {
-                model.gate_uses[wide(&mode.gates)].iter().map(|gate| (gate.gate, gate.offset, gate.length)).collect::<Vec<_>>()
+                model.gate_uses[wide(&mode.gates)]
+                    .iter()
+                    .map(|gate| (gate.gate, gate.offset, gate.length))
+                    .collect::<Vec<_>>()
             };
             let hours = |mode: &super::super::model::Mode| {
                 let hours = if mode.hours == super::super::model::NONE { mode.calendar } else { mode.hours };
