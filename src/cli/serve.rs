@@ -10,6 +10,7 @@ use crate::webhook::Targets;
 use crate::worker::{Deliver, Prune, Repairs, Worker};
 use clap::builder::BoolishValueParser;
 use std::net::{SocketAddr, TcpListener};
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 
@@ -29,6 +30,9 @@ pub struct ServeArguments {
     pub operator_token: Option<String>,
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+    pub watching: WatchArguments,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub webhooks: WebhookArguments,
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
@@ -36,6 +40,17 @@ pub struct ServeArguments {
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub browsers: BrowserArguments,
+}
+
+/// How the server is watched.
+#[derive(Debug, Clone, clap::Args)]
+pub struct WatchArguments {
+    /// Whoever sends this token as a bearer may read the meters at /metrics; unset: nobody may on this address
+    #[arg(long, env = "TACKFREE_METRICS_TOKEN", hide_env_values = true)]
+    pub metrics_token: Option<String>,
+    /// Address and port for the meters alone, to whoever reaches it: never one that strangers do
+    #[arg(long, env = "TACKFREE_METRICS_LISTEN", value_name = "ADDRESS:PORT")]
+    pub metrics_listen: Option<SocketAddr>,
 }
 
 /// How browsers reach the server.
@@ -86,9 +101,18 @@ impl WebhookArguments {
 
 /// Takes the address before anything else is started, so that a taken one is told at once.
 pub fn bind(listen: SocketAddr) -> Result<TcpListener, Refusal> {
+    bound(listen, "--listen")
+}
+
+fn bind_metrics(listen: SocketAddr) -> Result<TcpListener, Refusal> {
+    bound(listen, "--metrics-listen")
+}
+
+fn bound(listen: SocketAddr, flag: &str) -> Result<TcpListener, Refusal> {
     TcpListener::bind(listen).map_err(|error| {
         let what = format!("{listen} cannot be listened on: {error}");
-        Refusal::new("address-in-use", what, "stop what listens there, or choose another with --listen ADDRESS:PORT")
+        let cure = format!("stop what listens there, or choose another with {flag} ADDRESS:PORT");
+        Refusal::new("address-in-use", what, cure)
     })
 }
 
@@ -96,12 +120,27 @@ pub fn bind(listen: SocketAddr) -> Result<TcpListener, Refusal> {
 pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> Result<(), Refusal> {
     let source = arguments.weather.source()?;
     let listener = bind(arguments.listen)?;
+    let settings = arguments.settings()?;
     let database = database.open().await?;
     let service = Service::new(database.store.clone()).with_weather(source);
     let service = service.with_webhook_targets(arguments.webhooks.targets());
-    eprintln!("tackfree serves on http://{}/ (API: /docs/)", arguments.listen);
+    eprintln!("tackfree serves on http://{}/ (API: /docs/)", listener.local_addr().unwrap_or(arguments.listen));
+    if let Some(address) = settings.metrics_listener.as_ref().and_then(|listener| listener.local_addr().ok()) {
+        eprintln!("tackfree's meters are on http://{address}/metrics");
+    }
     let browsers = arguments.browsers.settings(arguments.listen);
-    until_stopped(database, service, listener, browsers, arguments.operator_token.clone()).await
+    until_stopped(database, service, listener, browsers, settings).await
+}
+
+impl ServeArguments {
+    fn settings(&self) -> Result<api::Settings, Refusal> {
+        Ok(api::Settings {
+            operator_token: self.operator_token.clone(),
+            metrics_token: self.watching.metrics_token.clone(),
+            metrics_listener: self.watching.metrics_listen.map(bind_metrics).transpose()?.map(Arc::new),
+            ..api::Settings::default()
+        })
+    }
 }
 
 /// Tells streams and tasks to stop as soon as the server is: it waits for streams to end, and they would not.
@@ -123,9 +162,8 @@ pub async fn until_stopped(
     service: Service,
     listener: TcpListener,
     browsers: Settings,
-    operator_token: Option<String>,
+    settings: api::Settings,
 ) -> Result<(), Refusal> {
-    let settings = api::Settings { operator_token, ..api::Settings::default() };
     let pages = crate::web::configure(service.clone(), browsers);
     let own = match service.beside(WORK_CONNECTIONS).await {
         Ok(own) => own,

@@ -1,6 +1,7 @@
 //! Drafts: one moment of the company read, planned, judged by the audit, and only then kept.
 
 use super::snapshot::Snapshot;
+use super::watch::counted;
 use super::{PlanView, Service, ServiceError};
 use crate::audit::audit;
 use crate::domain::chain::{Chain, WaitKind};
@@ -8,10 +9,11 @@ use crate::domain::ids::StepIx;
 use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::Situation;
 use crate::dto::{self, GuessDto, PlanCostDto, UnplacedDto};
+use crate::measure::Planning;
 use crate::planner::{Basis, Request, plan};
 use crate::store::{CompanyId, Document, NewPlan, NoticeKind, PlanRow, PlanningRows, Session};
 use serde::{Deserialize, Serialize};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::sync::OwnedSemaphorePermit;
 use utoipa::ToSchema;
 
@@ -96,9 +98,11 @@ impl Service {
         // The instant is read when the rows are: a report that is there has happened by then.
         let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
         drop(session);
-        let body = body.clone();
+        let (body, meters) = (body.clone(), self.meters.clone());
         let drafted = tokio::task::spawn_blocking(move || {
+            let began = Instant::now();
             let drafted = drafted(&snapshot, &body);
+            meters.planning(Planning::Draft, counted(&drafted), began.elapsed());
             drop(turn);
             drafted
         });

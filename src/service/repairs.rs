@@ -5,10 +5,12 @@
 use super::difference::DifferenceView;
 use super::planning::{Draft, draft_of, judged};
 use super::snapshot::{Snapshot, gear};
+use super::watch::counted;
 use super::{BasisDto, PlanListed, Service, ServiceError};
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use crate::dto::RepairsDto;
+use crate::measure::{Planning, RepairTurned};
 use crate::planner::{Basis, REPAIR_MOVES, Request, plan};
 use crate::store::{
     BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, Session, StoreError,
@@ -17,7 +19,7 @@ use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::task::JoinHandle;
 use tracing::{Instrument, debug_span};
 use utoipa::ToSchema;
@@ -104,6 +106,19 @@ impl Service {
     /// `Unavailable`; everything else is kept with the company for its office to see.
     pub async fn repair_next(&self) -> Result<Repaired, ServiceError> {
         let Some(turn) = self.store.claim_repair(LEASE).await? else { return Ok(Repaired::Idle) };
+        let began = Instant::now();
+        let repaired = self.repair_turn(turn).await;
+        let outcome = match &repaired {
+            Ok(Repaired::Idle | Repaired::Unchanged) => RepairTurned::Unchanged,
+            Ok(Repaired::Changed(_)) => RepairTurned::Changed,
+            Ok(Repaired::Overtaken) => RepairTurned::Overtaken,
+            Ok(Repaired::Failed) | Err(_) => RepairTurned::Failed,
+        };
+        self.meters.repair(outcome, began.elapsed());
+        repaired
+    }
+
+    async fn repair_turn(&self, turn: RepairTurn) -> Result<Repaired, ServiceError> {
         match self.repair(turn).await {
             Err(ServiceError::Store(StoreError::LeaseLost)) => Ok(Repaired::Overtaken),
             Err(error) => {
@@ -124,8 +139,11 @@ impl Service {
         // Nothing is promised, so nothing has to be repaired.
         let Some(snapshot) = snapshot else { return self.end_unchanged(turn, &seen).await };
         let changed: BTreeSet<Uuid> = seen.iter().filter_map(|change| change.job_id).collect();
+        let meters = self.meters.clone();
         let (snapshot, made) = tokio::task::spawn_blocking(move || {
+            let began = Instant::now();
             let made = made(&snapshot, &changed);
+            meters.planning(Planning::Repair, counted(&made), began.elapsed());
             (snapshot, made)
         })
         .await?;

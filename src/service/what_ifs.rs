@@ -4,6 +4,7 @@
 use super::compare::{Changes, Label, Labels, Work, changes};
 use super::planning::{TURN_MAX, audited};
 use super::snapshot::Snapshot;
+use super::watch::counted;
 use super::{BasisDto, HouseFinish, MOVE_BUDGET_DEFAULT, Service, ServiceError, StepChange, apply_event, error, wire};
 use crate::domain::fault::Fault;
 use crate::domain::situation::Situation;
@@ -13,11 +14,13 @@ use crate::dto::{
     Event, EventBody, FaultDto, GuessDto, Located, MethodDto, PlacedStateDto, PlacementDto, PlanCostDto, PlanDto,
     PlanningFile, UnplacedDto, assemble, plan_to_dto,
 };
+use crate::measure::Planning;
 use crate::planner::Request;
 use crate::store::{CompanyId, Noun};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::BTreeMap;
+use std::time::Instant;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -130,9 +133,12 @@ impl Service {
             file.methods.push(row.doc.parse::<MethodDto>()?);
         }
         drop(session);
+        let meters = self.meters.clone();
         let worked = tokio::task::spawn_blocking(move || {
+            let began = Instant::now();
             let office = Zone::parse(&file.settings.time_zone).unwrap_or(Zone::UTC);
             let worked = work(World { file, office, now });
+            meters.planning(Planning::Question, counted(&worked), began.elapsed());
             drop(turn);
             worked
         });

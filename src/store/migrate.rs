@@ -53,7 +53,7 @@ const RIGHTS: &[(&str, &str)] = &[
 /// What goes across companies: functions that run as the owner and tell as little as can be.
 const FUNCTIONS: &str = "find_token(bytea), find_feed(bytea), claim_repair(uuid, double precision), \
      lease_deliveries(timestamptz, timestamptz, integer, integer), companies_to_prune(timestamptz, timestamptz, integer), \
-     find_person(text), find_browser_session(bytea, timestamptz), find_crew_link(bytea)";
+     find_person(text), find_browser_session(bytea, timestamptz), find_crew_link(bytea), backlog(timestamptz)";
 
 /// How servers log in.
 #[derive(Clone)]
