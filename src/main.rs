@@ -31,6 +31,10 @@ enum Command {
     Person(cli::person::PersonCommand),
     /// Bring the database's schema up to date
     Migrate,
+    /// Write everything of all companies into a file, while servers go on serving
+    Backup(cli::backup::BackupArguments),
+    /// Put a backup back into an empty database; all servers must be stopped
+    Restore(cli::backup::RestoreArguments),
     /// Plan a planning file; needs no database
     Plan(cli::plan::PlanArguments),
     /// Print what every crew loads on a day of a plan; needs no database
@@ -90,6 +94,8 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
         Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),
         Command::Person(command) => wait_for(cli::person::person(database, command)),
         Command::Migrate => wait_for(database.migrate()).map(|()| "the schema is up to date\n".to_owned()),
+        Command::Backup(arguments) => wait_for(cli::backup::back_up(database, arguments)),
+        Command::Restore(arguments) => wait_for(cli::backup::restore(database, arguments)),
         Command::Found(arguments) => wait_for(async {
             let database = database.open().await?;
             let founded = cli::found::found(&database.store, arguments).await;

@@ -1,6 +1,7 @@
 //! The command line: what can be asked of the program, and what it prints. Use cases live in `service`; the planner's
 //! own two commands, and `normals`, need no database.
 
+pub mod backup;
 pub mod beware;
 pub mod calculate;
 pub mod chance;

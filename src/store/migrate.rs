@@ -2,9 +2,13 @@
 //! by any number of copies at once.
 
 use super::StoreError;
+use super::backup::let_owner_back_up;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{AssertSqlSafe, ConnectOptions, Connection, PgConnection};
 use std::fmt;
+
+/// Every version of the schema there was.
+pub(super) static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!();
 
 /// The role that servers log in as, unless told otherwise.
 pub const DEFAULT_APP_ROLE: &str = "tackfree_app";
@@ -90,7 +94,7 @@ pub async fn migrate(owner: &PgConnectOptions, login: &AppLogin) -> Result<(), S
     sqlx::query("SET client_min_messages = warning").execute(&mut connection).await?;
     ensure_role(&mut connection, login).await?;
     // It takes an advisory lock of its own. (`run` asks the same, but its future cannot be sent to another thread.)
-    let outcome = sqlx::migrate!().run_direct(None, &mut connection, false).await;
+    let outcome = MIGRATOR.run_direct(None, &mut connection, false).await;
     outcome.map_err(|error| match error {
         sqlx::migrate::MigrateError::Execute(error) => match StoreError::from(error) {
             StoreError::Broken(error) => StoreError::Migration(Box::new(error.into())),
@@ -144,6 +148,7 @@ async fn grant(connection: &mut PgConnection, role: &str) -> Result<(), StoreErr
             .fetch_one(&mut *tx)
             .await?;
     statements.push(database + &role);
+    let_owner_back_up(&mut tx).await?;
     sqlx::raw_sql(AssertSqlSafe(statements.join("; "))).execute(&mut *tx).await?;
     Ok(tx.commit().await?)
 }

@@ -30,10 +30,12 @@
 //! | `webhooks`, `deliveries` | where it is sent to, and what of it has arrived |
 //! | `prune` | throwing away what is old |
 //! | `backlog` | how much waits, and how many connections there are |
+//! | `backup` | everything into a file, and back |
 //! | `cluster` | the private PostgreSQL that the program runs when no other is named |
 
 mod air_readings;
 mod backlog;
+pub mod backup;
 mod board;
 mod bookings;
 mod browser_sessions;

@@ -44,7 +44,11 @@ pub fn run(command: &mut Command) -> (bool, String, String) {
 impl Program {
     /// Serves with these settings beside the operator's token, and is ready.
     pub async fn serve(test: &TestStore, settings: &[(&str, &str)]) -> Program {
-        let mut command = command(&test.owner);
+        Program::serve_by(command(&test.owner), settings).await
+    }
+
+    /// As [`Program::serve`], on the database that the command is told of.
+    pub async fn serve_by(mut command: Command, settings: &[(&str, &str)]) -> Program {
         command.args(["serve", "--listen", "127.0.0.1:0"]).env("TACKFREE_OPERATOR_TOKEN", OPERATOR);
         command.envs(settings.iter().copied()).stdout(Stdio::null()).stderr(Stdio::piped());
         let mut process = command.spawn().unwrap();
