@@ -5,11 +5,12 @@ use super::database::{Database, DatabaseArguments};
 use super::forecasts::WeatherArguments;
 use crate::api;
 use crate::browser::{Cookies, Settings};
-use crate::service::{Service, Stop};
+use crate::service::{Captures, Service, Stop};
 use crate::webhook::Targets;
 use crate::worker::{Deliver, Prune, Repairs, Worker};
 use clap::builder::BoolishValueParser;
 use std::net::{SocketAddr, TcpListener};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -51,6 +52,24 @@ pub struct WatchArguments {
     /// Address and port for the meters alone, to whoever reaches it: never one that strangers do
     #[arg(long, env = "TACKFREE_METRICS_LISTEN", value_name = "ADDRESS:PORT")]
     pub metrics_listen: Option<SocketAddr>,
+    /// Folder for plannings that are slow or refused, to be replayed with `plan`; unset: none are kept
+    #[arg(long, env = "TACKFREE_CAPTURE_DIRECTORY", value_name = "FOLDER")]
+    pub capture_directory: Option<PathBuf>,
+    /// Seconds after which a planning is slow; 0: every one is kept
+    #[arg(long, env = "TACKFREE_SLOW_PLAN_SECONDS", value_name = "SECONDS", default_value_t = 5,
+        value_parser = clap::value_parser!(u64).range(..=3600))]
+    pub slow_plan_seconds: u64,
+}
+
+impl WatchArguments {
+    fn captures(&self) -> Result<Captures, Refusal> {
+        let Some(folder) = &self.capture_directory else { return Ok(Captures::default()) };
+        Captures::into(folder, Duration::from_secs(self.slow_plan_seconds)).map_err(|error| {
+            let what = format!("plannings cannot be kept in {}: {error}", folder.display());
+            let cure = "let --capture-directory name a folder that this program may write to, or leave it out";
+            Refusal::new("capture-directory", what, cure)
+        })
+    }
 }
 
 /// How browsers reach the server.
@@ -120,10 +139,10 @@ fn bound(listen: SocketAddr, flag: &str) -> Result<TcpListener, Refusal> {
 pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> Result<(), Refusal> {
     let source = arguments.weather.source()?;
     let listener = bind(arguments.listen)?;
-    let settings = arguments.settings()?;
+    let (settings, captures) = (arguments.settings()?, arguments.watching.captures()?);
     let database = database.open().await?;
     let service = Service::new(database.store.clone()).with_weather(source);
-    let service = service.with_webhook_targets(arguments.webhooks.targets());
+    let service = service.with_webhook_targets(arguments.webhooks.targets()).with_captures(captures);
     eprintln!("tackfree serves on http://{}/ (API: /docs/)", listener.local_addr().unwrap_or(arguments.listen));
     if let Some(address) = settings.metrics_listener.as_ref().and_then(|listener| listener.local_addr().ok()) {
         eprintln!("tackfree's meters are on http://{address}/metrics");

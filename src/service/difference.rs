@@ -297,10 +297,11 @@ impl Service {
         }
         let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
         drop(session);
-        let meters = self.meters.clone();
+        let (meters, captures) = (self.meters.clone(), self.captures.clone());
         let made = tokio::task::spawn_blocking(move || {
             let began = Instant::now();
-            let made = made(&snapshot);
+            let of = (&snapshot.file, Request::repair());
+            let made = captures.watched(Planning::Alternatives, of, || made(&snapshot));
             meters.planning(Planning::Alternatives, counted(&made), began.elapsed());
             drop(turn);
             made

@@ -34,6 +34,7 @@
 //! | `crew_day` | what one crew does on a day, and has to know for it |
 //! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
+//! | `captures` | plannings kept to be replayed |
 //! | `watch` | what whoever watches the servers is told |
 //! | `board` | the office's board: crews, chains, waits, weather |
 //! | `standing`, `house_pages` | where a job stands; houses to look at |
@@ -50,6 +51,7 @@ mod calendar_cache;
 mod calendar_events;
 mod calendar_waits;
 mod calendars;
+mod captures;
 mod care;
 mod chances;
 mod check_verdict;
@@ -111,6 +113,7 @@ pub use board::{
 pub use calendar_addresses::CalendarAddresses;
 pub use calendar_cache::RenderedCalendar;
 pub use calendar_events::kind_word;
+pub use captures::Captures;
 pub use care::CareNote;
 pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
@@ -195,6 +198,7 @@ pub struct Service {
     attempts: Arc<Attempts>,
     calendars: calendar_cache::CalendarCache,
     meters: Meters,
+    captures: Captures,
     /// Where work that nobody waits for has its connections from.
     work: Arc<OnceLock<Store>>,
 }
@@ -222,6 +226,7 @@ impl Service {
             attempts: Arc::default(),
             calendars: calendar_cache::CalendarCache::default(),
             meters: Meters::default(),
+            captures: Captures::default(),
             work: Arc::default(),
         }
     }
@@ -229,6 +234,11 @@ impl Service {
     /// With a weather service to ask.
     pub fn with_weather(self, source: impl Into<Option<Source>>) -> Service {
         Service { weather: source.into(), ..self }
+    }
+
+    /// Keeping plannings that are slow or refused.
+    pub fn with_captures(self, captures: Captures) -> Service {
+        Service { captures, ..self }
     }
 
     /// The same, with connections of its own: for work that outlives the threads that answer requests.

@@ -2,7 +2,7 @@
 
 use super::snapshot::Snapshot;
 use super::watch::counted;
-use super::{PlanView, Service, ServiceError};
+use super::{Captures, PlanView, Service, ServiceError};
 use crate::audit::audit;
 use crate::domain::chain::{Chain, WaitKind};
 use crate::domain::ids::StepIx;
@@ -98,10 +98,10 @@ impl Service {
         // The instant is read when the rows are: a report that is there has happened by then.
         let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
         drop(session);
-        let (body, meters) = (body.clone(), self.meters.clone());
+        let (body, meters, captures) = (body.clone(), self.meters.clone(), self.captures.clone());
         let drafted = tokio::task::spawn_blocking(move || {
             let began = Instant::now();
-            let drafted = drafted(&snapshot, &body);
+            let drafted = drafted(&snapshot, &body, &captures);
             meters.planning(Planning::Draft, counted(&drafted), began.elapsed());
             drop(turn);
             drafted
@@ -130,11 +130,12 @@ impl Service {
     }
 }
 
-fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError> {
+fn drafted(snapshot: &Snapshot, body: &DraftBody, captures: &Captures) -> Result<Draft, ServiceError> {
     let situation = snapshot.situation()?;
     let basis = body.basis.into();
     let request = Request { seed: body.seed, move_budget: body.move_budget, basis, ..Request::new() };
-    let plan = audited(&situation, request)?;
+    let watched = captures.watched(Planning::Draft, (&snapshot.file, request), || audited(&situation, request));
+    let plan = watched?;
     draft_of(snapshot, &situation, &plan, (body.basis, snapshot.fingerprint()?))
 }
 

@@ -6,7 +6,7 @@ use super::difference::DifferenceView;
 use super::planning::{Draft, draft_of, judged};
 use super::snapshot::{Snapshot, gear};
 use super::watch::counted;
-use super::{BasisDto, PlanListed, Service, ServiceError};
+use super::{BasisDto, Captures, PlanListed, Service, ServiceError};
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use crate::dto::RepairsDto;
@@ -139,10 +139,10 @@ impl Service {
         // Nothing is promised, so nothing has to be repaired.
         let Some(snapshot) = snapshot else { return self.end_unchanged(turn, &seen).await };
         let changed: BTreeSet<Uuid> = seen.iter().filter_map(|change| change.job_id).collect();
-        let meters = self.meters.clone();
+        let (meters, captures) = (self.meters.clone(), self.captures.clone());
         let (snapshot, made) = tokio::task::spawn_blocking(move || {
             let began = Instant::now();
-            let made = made(&snapshot, &changed);
+            let made = made(&snapshot, &changed, &captures);
             meters.planning(Planning::Repair, counted(&made), began.elapsed());
             (snapshot, made)
         })
@@ -250,11 +250,14 @@ impl Service {
 }
 
 /// The best of the ways with which the audit is content.
-fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>) -> Result<Made, ServiceError> {
+fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>, captures: &Captures) -> Result<Made, ServiceError> {
     std::thread::scope(|scope| {
         let fingerprint = scope.spawn(|| snapshot.fingerprint());
         let situation = Arc::new(debug_span!("assemble").in_scope(|| snapshot.situation())?);
-        let mut tries = TRIES.into_iter().map(|(basis, move_budget)| planned(&situation, basis, move_budget));
+        let mut tries = TRIES.into_iter().map(|(basis, move_budget)| {
+            let request = Request { basis, move_budget, ..Request::new() };
+            captures.watched(Planning::Repair, (&snapshot.file, request), || planned(&situation, request))
+        });
         let refused = |planned: &Result<_, _>| matches!(planned, Err(ServiceError::PlanRejected(_)));
         let first = tries.find(|planned| !refused(planned));
         let (plan, difference) = first.unwrap_or(Err(ServiceError::PlanRejected(0)))?;
@@ -270,10 +273,8 @@ fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>) -> Result<Made, ServiceEr
 /// A plan that keeps every rule. While that is seen to, what it changes is put into words.
 fn planned(
     situation: &Arc<Situation>,
-    basis: Basis,
-    move_budget: u64,
+    request: Request,
 ) -> Result<(Arc<Plan>, JoinHandle<DifferenceView>), ServiceError> {
-    let request = Request { basis, move_budget, ..Request::new() };
     let plan = Arc::new(debug_span!("plan").in_scope(|| plan(situation, request)));
     let (told, of) = (plan.clone(), situation.clone());
     let difference =
