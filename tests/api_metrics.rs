@@ -89,6 +89,11 @@ async fn what_happened_is_counted_and_nothing_says_whose_it_was() {
     }
     assert!(count("process_resident_memory_bytes") > 1e6 && count("process_open_fds") > 5.0, "{text}");
     assert!(count("tackfree_database_connections{pool=\"requests\",state=\"idle\"}") >= 1.0, "{text}");
+    // Each is explained to whoever reads them.
+    let page = include_str!("../docs/running.md");
+    for name in text.lines().filter_map(|line| line.strip_prefix("# TYPE ")?.split(' ').next()) {
+        assert!(page.contains(&format!("`{name}")), "docs/running.md does not say what {name} is");
+    }
     for own in [COMPANY, "Zweifler", TOKEN, office.token.as_str(), &secret, "linden-4", "no-such-house", "nowhere"] {
         assert!(!text.contains(own), "{own} is in\n{text}");
     }

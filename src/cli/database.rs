@@ -30,7 +30,7 @@ pub struct DatabaseArguments {
     /// Folder for the private cluster
     #[arg(long, env = DATA_DIRECTORY_SETTING, value_name = "FOLDER", global = true)]
     pub data_directory: Option<PathBuf>,
-    /// Folder that holds the programs `postgres` and `initdb`
+    /// Folder that holds the programs `postgres` and `initdb`, and for backups `pg_dump`, `pg_restore` and `psql`
     #[arg(long, env = BINARIES_SETTING, value_name = "FOLDER", global = true)]
     pub postgres_binaries: Option<PathBuf>,
 }

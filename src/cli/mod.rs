@@ -17,6 +17,7 @@ pub mod normals;
 pub mod person;
 pub mod plan;
 pub mod serve;
+pub mod settings;
 pub mod week;
 
 use crate::service::ServiceError;

@@ -1,8 +1,8 @@
 //! `serve`: the REST service, calendars and pages on one address, until told to stop.
 
-use super::Refusal;
 use super::database::{Database, DatabaseArguments};
 use super::forecasts::WeatherArguments;
+use super::{Refusal, settings};
 use crate::api;
 use crate::browser::{Cookies, Settings};
 use crate::service::{Captures, Service, Stop};
@@ -153,9 +153,15 @@ pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> 
 
 impl ServeArguments {
     fn settings(&self) -> Result<api::Settings, Refusal> {
+        let operator_token = settings::token("TACKFREE_OPERATOR_TOKEN", self.operator_token.as_deref())?;
+        let metrics_token = settings::token("TACKFREE_METRICS_TOKEN", self.watching.metrics_token.as_deref())?;
+        if metrics_token.is_some() && metrics_token == operator_token {
+            let what = "TACKFREE_METRICS_TOKEN is the operator's token: whoever reads the meters could found companies";
+            return Err(Refusal::new("one-token-for-two", what, "give each its own"));
+        }
         Ok(api::Settings {
-            operator_token: self.operator_token.clone(),
-            metrics_token: self.watching.metrics_token.clone(),
+            operator_token,
+            metrics_token,
             metrics_listener: self.watching.metrics_listen.map(bind_metrics).transpose()?.map(Arc::new),
             ..api::Settings::default()
         })

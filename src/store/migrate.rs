@@ -89,7 +89,8 @@ pub async fn migrate(owner: &PgConnectOptions, login: &AppLogin) -> Result<(), S
     if login.role.is_empty() || login.role.len() > 63 || !login.role.chars().all(plain) {
         return Err(StoreError::BadRoleName(login.role.clone()));
     }
-    let mut connection = owner.clone().connect().await?;
+    // One of the statements holds a password.
+    let mut connection = owner.clone().disable_statement_logging().connect().await?;
     // What exists already is no news.
     sqlx::query("SET client_min_messages = warning").execute(&mut connection).await?;
     ensure_role(&mut connection, login).await?;
