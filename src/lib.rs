@@ -16,6 +16,7 @@ pub mod difference;
 pub mod domain;
 pub mod dto;
 pub mod feed;
+pub mod measure;
 pub mod methods;
 pub mod planner;
 pub mod service;

@@ -1,12 +1,11 @@
 //! The `tackfree` program: arguments, configuration, run, exit code.
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use std::io::IsTerminal;
 use std::process::ExitCode;
 use tackfree::api;
 use tackfree::cli::database::DatabaseArguments;
 use tackfree::cli::{self, Refusal};
-use tracing_subscriber::EnvFilter;
 
 /// Schedules the crews of a floor sanding-and-finishing contractor over all open houses.
 #[derive(Debug, Parser)]
@@ -31,6 +30,10 @@ enum Command {
     Person(cli::person::PersonCommand),
     /// Bring the database's schema up to date
     Migrate,
+    /// Write everything of all companies into a file, while servers go on serving
+    Backup(cli::backup::BackupArguments),
+    /// Put a backup back into an empty database; all servers must be stopped
+    Restore(cli::backup::RestoreArguments),
     /// Plan a planning file; needs no database
     Plan(cli::plan::PlanArguments),
     /// Print what every crew loads on a day of a plan; needs no database
@@ -57,8 +60,7 @@ static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    start_log();
-    match run(&arguments) {
+    match start_log().and_then(|()| run(&arguments)) {
         Ok(text) => {
             print!("{text}");
             ExitCode::SUCCESS
@@ -68,14 +70,24 @@ fn main() -> ExitCode {
 }
 
 /// To standard error: text on a terminal, JSON elsewhere. `RUST_LOG` sets how much.
-fn start_log() {
-    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn"));
+fn start_log() -> Result<(), Refusal> {
+    let filter = cli::settings::log_filter()?;
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
-    if std::io::stderr().is_terminal() { log.init() } else { log.json().init() }
+    if std::io::stderr().is_terminal() {
+        log.init()
+    } else {
+        log.json().init()
+    }
+    Ok(())
 }
 
 fn run(arguments: &Arguments) -> Result<String, Refusal> {
     let database = &arguments.database;
+    if matches!(arguments.command, Command::Serve(_)) {
+        for doubt in cli::settings::mistyped(&Arguments::command()).into_iter().chain(database.idle()) {
+            eprintln!("note: {doubt}");
+        }
+    }
     match &arguments.command {
         Command::Plan(arguments) => cli::plan::plan(arguments),
         Command::LoadList(arguments) => cli::load_list::load_list_of_file(arguments),
@@ -90,6 +102,8 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
         Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),
         Command::Person(command) => wait_for(cli::person::person(database, command)),
         Command::Migrate => wait_for(database.migrate()).map(|()| "the schema is up to date\n".to_owned()),
+        Command::Backup(arguments) => wait_for(cli::backup::back_up(database, arguments)),
+        Command::Restore(arguments) => wait_for(cli::backup::restore(database, arguments)),
         Command::Found(arguments) => wait_for(async {
             let database = database.open().await?;
             let founded = cli::found::found(&database.store, arguments).await;

@@ -326,7 +326,7 @@ async fn bad_numbers_are_refused_and_a_head_ends() {
 }
 
 fn limited(streams: StreamLimits) -> Settings {
-    Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), streams }
+    Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), streams, ..Settings::default() }
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -489,7 +489,8 @@ async fn scripts_are_asked_for_again_only_when_they_have_changed() {
 #[tokio::test]
 async fn a_stream_ends_when_its_browser_is_signed_out() {
     let streams = StreamLimits { heartbeat: std::time::Duration::from_millis(100), ..StreamLimits::default() };
-    let settings = Settings { operator_token: Some(app::OPERATOR.into()), workers: Some(2), streams };
+    let settings =
+        Settings { operator_token: Some(app::OPERATOR.into()), workers: Some(2), streams, ..Settings::default() };
     let app = app::start_with(settings).await;
     let office = small_office(&app).await;
     let anna = person(&app, &office, "anna", RoleDto::Office).await;

@@ -46,15 +46,19 @@ pub(super) struct Api {
     service: Service,
     /// SHA-256 of the operator's token, if there is one.
     operator: Option<[u8; 32]>,
+    /// The same of the token for the meters.
+    watcher: Option<[u8; 32]>,
     touched: Touched,
     streams: Streams,
     addresses: Addresses,
 }
 
 impl Api {
-    fn new(service: Service, operator_token: Option<&str>, streams: StreamLimits, addresses: Addresses) -> Api {
-        let operator = operator_token.map(|token| Sha256::digest(token.as_bytes()).into());
-        Api { service, operator, touched: Touched::default(), streams: Streams::new(streams), addresses }
+    fn new(service: Service, settings: &Settings, addresses: Addresses) -> Api {
+        let digest = |token: &Option<String>| token.as_deref().map(|token| Sha256::digest(token.as_bytes()).into());
+        let (operator, watcher) = (digest(&settings.operator_token), digest(&settings.metrics_token));
+        let streams = Streams::new(settings.streams.clone());
+        Api { service, operator, watcher, touched: Touched::default(), streams, addresses }
     }
 
     /// A transaction that only reads and sees one state.

@@ -5,15 +5,17 @@ use super::routes;
 use super::stream::StreamLimits;
 use super::unknown::{Addresses, unknown};
 use super::{Api, document, registry};
+use crate::measure::Meters;
 use crate::service::Service;
 use actix_web::body::MessageBody;
-use actix_web::dev::{ServerHandle, ServiceRequest, ServiceResponse};
+use actix_web::dev::{Server, ServerHandle, ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderName, HeaderValue};
 use actix_web::http::{Method, Uri};
 use actix_web::middleware::{Compress, DefaultHeaders, Next, from_fn};
 use actix_web::{App, HttpMessage, HttpResponse, HttpServer, web};
 use std::net::TcpListener;
-use std::time::Duration;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
 use tracing_actix_web::{RequestId, RootSpanBuilder, TracingLogger};
 use utoipa_actix_web::AppExt;
 use utoipa_swagger_ui::{Config, SwaggerUi};
@@ -30,6 +32,10 @@ const KEEP_ALIVE: Duration = Duration::from_secs(75);
 pub struct Settings {
     /// Whoever has it may found companies; without one nobody may.
     pub operator_token: Option<String>,
+    /// Whoever has it may read the meters at `/metrics`; without one the address leads nowhere.
+    pub metrics_token: Option<String>,
+    /// Where whoever reaches it may read the meters, and nothing else.
+    pub metrics_listener: Option<Arc<TcpListener>>,
     /// Threads that answer; `None`: one for each core.
     pub workers: Option<usize>,
     /// How many streams of news, and how patient.
@@ -58,7 +64,10 @@ pub async fn serve(
 ) -> Result<(), ServeError> {
     let document = document::openapi();
     let addresses = Addresses::of(&document);
-    let api = web::Data::new(Api::new(service, settings.operator_token.as_deref(), settings.streams, addresses));
+    let watch = watch(&service, settings.metrics_listener.as_deref())?;
+    let meters = web::Data::new(service.meters().clone());
+    let has_metrics = settings.metrics_token.is_some();
+    let api = web::Data::new(Api::new(service, &settings, addresses));
     let text = web::Bytes::from(serde_json::to_vec(&document).unwrap_or_default());
     let described = move || {
         let text = text.clone();
@@ -67,6 +76,7 @@ pub async fn serve(
     let mut server = HttpServer::new(move || {
         let (app, _) = App::new()
             .app_data(api.clone())
+            .app_data(meters.clone())
             .app_data(query_config())
             .app_data(path_config())
             .into_utoipa_app()
@@ -79,11 +89,13 @@ pub async fn serve(
                     .service(SwaggerUi::new("/{_:.*}").config(Config::from("/openapi.json"))),
             )
             .route("/openapi.json", web::get().to(described.clone()))
+            .configure(routes::metrics::configure(has_metrics))
             .configure(more.clone())
             .default_service(web::to(unknown))
             .wrap(from_fn(finish))
             .wrap(Compress::default())
             .wrap(from_fn(without_identity))
+            .wrap(from_fn(measured))
             .wrap(TracingLogger::<Span>::new())
     })
     .client_request_timeout(HEAD_TIMEOUT)
@@ -95,7 +107,37 @@ pub async fn serve(
     }
     let server = server.run();
     started(server.handle());
-    Ok(server.await?)
+    let Some(watch) = watch else { return Ok(server.await?) };
+    // Whoever watches sees requests finish; it ends when they have.
+    let watching = watch.handle();
+    let served = tokio::select! {
+        served = server => served,
+        watched = watch => watched,
+    };
+    watching.stop(false).await;
+    Ok(served?)
+}
+
+/// The meters on an address of their own. It is told to stop by nobody but the server it belongs to.
+fn watch(service: &Service, listener: Option<&TcpListener>) -> Result<Option<Server>, ServeError> {
+    let Some(listener) = listener else { return Ok(None) };
+    let service = web::Data::new(service.clone());
+    let app = move || App::new().app_data(service.clone()).configure(routes::metrics::configure_open);
+    let server = HttpServer::new(app).workers(1).disable_signals().client_request_timeout(HEAD_TIMEOUT);
+    Ok(Some(server.listen(listener.try_clone()?)?.run()))
+}
+
+/// Counts and times every request by the template of its address.
+async fn measured(
+    meters: web::Data<Meters>,
+    request: ServiceRequest,
+    next: Next<impl MessageBody>,
+) -> Result<ServiceResponse<impl MessageBody>, actix_web::Error> {
+    let (began, method) = (Instant::now(), request.method().clone());
+    let response = next.call(request).await?;
+    let route = response.request().match_pattern();
+    meters.request(route, method.as_str(), response.status().as_u16(), began.elapsed());
+    Ok(response)
 }
 
 /// The browsable copy brings everything along; it loads nothing from elsewhere.

@@ -1,15 +1,19 @@
 //! Where the data is: the server that `DATABASE_URL` names, or a private cluster in the program's data directory.
 
 use super::Refusal;
+use crate::store::backup::{self, BackedUp, BackupError, Restored};
 use crate::store::cluster::{
-    BINARIES_SETTING, Cluster, ClusterError, ClusterOptions, DATA_DIRECTORY_SETTING, default_data_directory,
+    BINARIES_SETTING, Cluster, ClusterError, ClusterOptions, DATA_DIRECTORY_SETTING, OWNER_ROLE, connect_options,
+    default_data_directory,
 };
 use crate::store::{AppLogin, CompanyId, DEFAULT_APP_ROLE, Store, StoreError, list_companies, migrate};
 use sqlx::postgres::PgConnectOptions;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// The database of a private cluster.
 const DATABASE: &str = "tackfree";
+/// What a refusal says when another program runs the private cluster.
+const IN_USE: &str = "cluster-in-use";
 
 /// Settings of the database, by flag or environment.
 #[derive(Debug, Clone, clap::Args)]
@@ -26,7 +30,7 @@ pub struct DatabaseArguments {
     /// Folder for the private cluster
     #[arg(long, env = DATA_DIRECTORY_SETTING, value_name = "FOLDER", global = true)]
     pub data_directory: Option<PathBuf>,
-    /// Folder that holds the programs `postgres` and `initdb`
+    /// Folder that holds the programs `postgres` and `initdb`, and for backups `pg_dump`, `pg_restore` and `psql`
     #[arg(long, env = BINARIES_SETTING, value_name = "FOLDER", global = true)]
     pub postgres_binaries: Option<PathBuf>,
 }
@@ -82,6 +86,34 @@ impl DatabaseArguments {
     }
 }
 
+impl DatabaseArguments {
+    /// Writes everything into a file. A private cluster may be in use by a server: it goes on serving.
+    pub async fn back_up(&self, file: &Path) -> Result<BackedUp, Refusal> {
+        let (cluster, owner) = match self.owner().await {
+            Err(refusal) if refusal.code == IN_USE => (None, self.owner_beside()?),
+            other => other?,
+        };
+        let outcome = backup::back_up(&owner, self.postgres_binaries.as_deref(), file).await;
+        stop(cluster).await;
+        Ok(outcome?)
+    }
+
+    /// Puts a backup back, and brings its schema up to date.
+    pub async fn restore(&self, file: &Path, replace: bool) -> Result<Restored, Refusal> {
+        let (cluster, owner) = self.owner().await?;
+        let binaries = self.postgres_binaries.as_deref();
+        let outcome = backup::restore(&owner, &self.login(), binaries, file, replace).await;
+        stop(cluster).await;
+        Ok(outcome?)
+    }
+
+    /// The owner's way into a private cluster that another program runs.
+    fn owner_beside(&self) -> Result<PgConnectOptions, Refusal> {
+        let data_directory = self.data_directory.clone().unwrap_or_else(default_data_directory);
+        Ok(connect_options(&Cluster::socket_of(&data_directory)?, OWNER_ROLE, DATABASE))
+    }
+}
+
 async fn stop(cluster: Option<Cluster>) {
     if let Some(cluster) = cluster
         && let Err(error) = cluster.stop().await
@@ -119,6 +151,12 @@ impl From<ClusterError> for Refusal {
 
 impl From<StoreError> for Refusal {
     fn from(error: StoreError) -> Refusal {
+        Refusal::new(error.code(), error.to_string(), error.cure())
+    }
+}
+
+impl From<BackupError> for Refusal {
+    fn from(error: BackupError) -> Refusal {
         Refusal::new(error.code(), error.to_string(), error.cure())
     }
 }

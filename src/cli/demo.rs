@@ -7,6 +7,7 @@ use super::documents::Documents;
 use super::serve::{BrowserArguments, WebhookArguments, bind, until_stopped};
 use super::week::{self, Shown};
 use super::{Refusal, demo_people, plan};
+use crate::api;
 use crate::demo;
 use crate::domain::time::Minute;
 use crate::dto::{
@@ -102,7 +103,7 @@ pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Re
         return Ok(());
     }
     println!("\nServing; Ctrl-C stops it, and the private PostgreSQL with it.");
-    until_stopped(database, service, listener, arguments.browsers.settings(address), None).await
+    until_stopped(database, service, listener, arguments.browsers.settings(address), api::Settings::default()).await
 }
 
 async fn load_and_show(

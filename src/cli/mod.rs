@@ -1,6 +1,7 @@
 //! The command line: what can be asked of the program, and what it prints. Use cases live in `service`; the planner's
 //! own two commands, and `normals`, need no database.
 
+pub mod backup;
 pub mod beware;
 pub mod calculate;
 pub mod chance;
@@ -16,6 +17,7 @@ pub mod normals;
 pub mod person;
 pub mod plan;
 pub mod serve;
+pub mod settings;
 pub mod week;
 
 use crate::service::ServiceError;

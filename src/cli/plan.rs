@@ -27,6 +27,9 @@ pub struct PlanArguments {
     /// Start again instead of keeping what was published; frozen, pinned and begun work stays all the same
     #[arg(long)]
     pub anew: bool,
+    /// As a repair plans: what is published stays if it can, and what is near gives way where that breaks fewer promises
+    #[arg(long, conflicts_with = "anew")]
+    pub repair: bool,
     /// Seed of the search
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
@@ -78,13 +81,25 @@ pub fn text_with_cautions(documents: &Documents, situation: &Situation, plan: &P
 impl PlanArguments {
     /// What is asked for when nothing is said.
     pub fn usual(file: &Path) -> PlanArguments {
-        PlanArguments { file: file.to_owned(), anew: false, seed: 1, moves: None, out: None, json: false }
+        PlanArguments {
+            file: file.to_owned(),
+            anew: false,
+            repair: false,
+            seed: 1,
+            moves: None,
+            out: None,
+            json: false,
+        }
     }
 }
 
 /// Plans and has the plan audited; nothing is given out that the audit rejects.
 pub fn make(situation: &Situation, arguments: &PlanArguments) -> Result<Plan, Refusal> {
-    let basis = if arguments.anew { Basis::Anew } else { Basis::Published };
+    let basis = match (arguments.anew, arguments.repair) {
+        (true, _) => Basis::Anew,
+        (false, true) => Basis::Repair,
+        (false, false) => Basis::Published,
+    };
     let move_budget = arguments.moves.unwrap_or_else(|| usual_moves(situation.jobs.len()));
     let request = Request { seed: arguments.seed, move_budget, basis, ..Request::new() };
     let plan = with_progress_bar(situation, request);

@@ -1,15 +1,17 @@
 //! `serve`: the REST service, calendars and pages on one address, until told to stop.
 
-use super::Refusal;
 use super::database::{Database, DatabaseArguments};
 use super::forecasts::WeatherArguments;
+use super::{Refusal, settings};
 use crate::api;
 use crate::browser::{Cookies, Settings};
-use crate::service::{Service, Stop};
+use crate::service::{Captures, Service, Stop};
 use crate::webhook::Targets;
 use crate::worker::{Deliver, Prune, Repairs, Worker};
 use clap::builder::BoolishValueParser;
 use std::net::{SocketAddr, TcpListener};
+use std::path::PathBuf;
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 
@@ -29,6 +31,9 @@ pub struct ServeArguments {
     pub operator_token: Option<String>,
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+    pub watching: WatchArguments,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub webhooks: WebhookArguments,
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
@@ -36,6 +41,35 @@ pub struct ServeArguments {
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub browsers: BrowserArguments,
+}
+
+/// How the server is watched.
+#[derive(Debug, Clone, clap::Args)]
+pub struct WatchArguments {
+    /// Whoever sends this token as a bearer may read the meters at /metrics; unset: nobody may on this address
+    #[arg(long, env = "TACKFREE_METRICS_TOKEN", hide_env_values = true)]
+    pub metrics_token: Option<String>,
+    /// Address and port for the meters alone, to whoever reaches it: never one that strangers do
+    #[arg(long, env = "TACKFREE_METRICS_LISTEN", value_name = "ADDRESS:PORT")]
+    pub metrics_listen: Option<SocketAddr>,
+    /// Folder for plannings that are slow or refused, to be replayed with `plan`; unset: none are kept
+    #[arg(long, env = "TACKFREE_CAPTURE_DIRECTORY", value_name = "FOLDER")]
+    pub capture_directory: Option<PathBuf>,
+    /// Seconds after which a planning is slow; 0: every one is kept
+    #[arg(long, env = "TACKFREE_SLOW_PLAN_SECONDS", value_name = "SECONDS", default_value_t = 5,
+        value_parser = clap::value_parser!(u64).range(..=3600))]
+    pub slow_plan_seconds: u64,
+}
+
+impl WatchArguments {
+    fn captures(&self) -> Result<Captures, Refusal> {
+        let Some(folder) = &self.capture_directory else { return Ok(Captures::default()) };
+        Captures::into(folder, Duration::from_secs(self.slow_plan_seconds)).map_err(|error| {
+            let what = format!("plannings cannot be kept in {}: {error}", folder.display());
+            let cure = "let --capture-directory name a folder that this program may write to, or leave it out";
+            Refusal::new("capture-directory", what, cure)
+        })
+    }
 }
 
 /// How browsers reach the server.
@@ -86,9 +120,18 @@ impl WebhookArguments {
 
 /// Takes the address before anything else is started, so that a taken one is told at once.
 pub fn bind(listen: SocketAddr) -> Result<TcpListener, Refusal> {
+    bound(listen, "--listen")
+}
+
+fn bind_metrics(listen: SocketAddr) -> Result<TcpListener, Refusal> {
+    bound(listen, "--metrics-listen")
+}
+
+fn bound(listen: SocketAddr, flag: &str) -> Result<TcpListener, Refusal> {
     TcpListener::bind(listen).map_err(|error| {
         let what = format!("{listen} cannot be listened on: {error}");
-        Refusal::new("address-in-use", what, "stop what listens there, or choose another with --listen ADDRESS:PORT")
+        let cure = format!("stop what listens there, or choose another with {flag} ADDRESS:PORT");
+        Refusal::new("address-in-use", what, cure)
     })
 }
 
@@ -96,12 +139,33 @@ pub fn bind(listen: SocketAddr) -> Result<TcpListener, Refusal> {
 pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> Result<(), Refusal> {
     let source = arguments.weather.source()?;
     let listener = bind(arguments.listen)?;
+    let (settings, captures) = (arguments.settings()?, arguments.watching.captures()?);
     let database = database.open().await?;
     let service = Service::new(database.store.clone()).with_weather(source);
-    let service = service.with_webhook_targets(arguments.webhooks.targets());
-    eprintln!("tackfree serves on http://{}/ (API: /docs/)", arguments.listen);
+    let service = service.with_webhook_targets(arguments.webhooks.targets()).with_captures(captures);
+    eprintln!("tackfree serves on http://{}/ (API: /docs/)", listener.local_addr().unwrap_or(arguments.listen));
+    if let Some(address) = settings.metrics_listener.as_ref().and_then(|listener| listener.local_addr().ok()) {
+        eprintln!("tackfree's meters are on http://{address}/metrics");
+    }
     let browsers = arguments.browsers.settings(arguments.listen);
-    until_stopped(database, service, listener, browsers, arguments.operator_token.clone()).await
+    until_stopped(database, service, listener, browsers, settings).await
+}
+
+impl ServeArguments {
+    fn settings(&self) -> Result<api::Settings, Refusal> {
+        let operator_token = settings::token("TACKFREE_OPERATOR_TOKEN", self.operator_token.as_deref())?;
+        let metrics_token = settings::token("TACKFREE_METRICS_TOKEN", self.watching.metrics_token.as_deref())?;
+        if metrics_token.is_some() && metrics_token == operator_token {
+            let what = "TACKFREE_METRICS_TOKEN is the operator's token: whoever reads the meters could found companies";
+            return Err(Refusal::new("one-token-for-two", what, "give each its own"));
+        }
+        Ok(api::Settings {
+            operator_token,
+            metrics_token,
+            metrics_listener: self.watching.metrics_listen.map(bind_metrics).transpose()?.map(Arc::new),
+            ..api::Settings::default()
+        })
+    }
 }
 
 /// Tells streams and tasks to stop as soon as the server is: it waits for streams to end, and they would not.
@@ -123,9 +187,8 @@ pub async fn until_stopped(
     service: Service,
     listener: TcpListener,
     browsers: Settings,
-    operator_token: Option<String>,
+    settings: api::Settings,
 ) -> Result<(), Refusal> {
-    let settings = api::Settings { operator_token, ..api::Settings::default() };
     let pages = crate::web::configure(service.clone(), browsers);
     let own = match service.beside(WORK_CONNECTIONS).await {
         Ok(own) => own,

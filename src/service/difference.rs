@@ -4,6 +4,7 @@
 use super::planning::{Draft, draft_of};
 use super::publish::domain_plan;
 use super::snapshot::Snapshot;
+use super::watch::counted;
 use super::{BasisDto, PlanListed, Service, ServiceError, wire};
 use crate::difference::{CostBefore, CrewDay, Difference, Line, StepChange, Visit, difference, line_text};
 use crate::domain::ids::StepRef;
@@ -11,9 +12,11 @@ use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use crate::domain::time::Minute;
 use crate::dto::PlanCostDto;
+use crate::measure::Planning;
 use crate::planner::{Emphasis, Request, alternatives};
 use crate::store::{CompanyId, NoticeKind, Session, StoreError};
 use serde::{Deserialize, Serialize};
+use std::time::Instant;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -294,8 +297,12 @@ impl Service {
         }
         let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
         drop(session);
+        let (meters, captures) = (self.meters.clone(), self.captures.clone());
         let made = tokio::task::spawn_blocking(move || {
-            let made = made(&snapshot);
+            let began = Instant::now();
+            let of = (&snapshot.file, Request::repair());
+            let made = captures.watched(Planning::Alternatives, of, || made(&snapshot));
+            meters.planning(Planning::Alternatives, counted(&made), began.elapsed());
             drop(turn);
             made
         });

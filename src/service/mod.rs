@@ -34,6 +34,8 @@
 //! | `crew_day` | what one crew does on a day, and has to know for it |
 //! | `notices`, `told`, `webhooks` | what has to be told: as shown, what it says, and sending it |
 //! | `wakes` | who waits for news, and the word to stop |
+//! | `captures` | plannings kept to be replayed |
+//! | `watch` | what whoever watches the servers is told |
 //! | `board` | the office's board: crews, chains, waits, weather |
 //! | `standing`, `house_pages` | where a job stands; houses to look at |
 //! | `calendar_addresses` | who has a calendar, and who could |
@@ -49,6 +51,7 @@ mod calendar_cache;
 mod calendar_events;
 mod calendar_waits;
 mod calendars;
+mod captures;
 mod care;
 mod chances;
 mod check_verdict;
@@ -94,6 +97,7 @@ mod taken;
 mod told;
 mod treatment;
 mod wakes;
+mod watch;
 mod webhooks;
 mod weeks;
 mod what_ifs;
@@ -109,6 +113,7 @@ pub use board::{
 pub use calendar_addresses::CalendarAddresses;
 pub use calendar_cache::RenderedCalendar;
 pub use calendar_events::kind_word;
+pub use captures::Captures;
 pub use care::CareNote;
 pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
 pub use checks::{CheckRound, CheckView};
@@ -156,6 +161,7 @@ pub use weeks::{DAYS_MAX, Week, WeekOf, WorkDto};
 pub use what_ifs::{WHAT_IF_CHANGES_MAX, WhatIfBody, WhatIfChange, WhatIfView};
 
 use crate::domain::time::Minute;
+use crate::measure::Meters;
 use crate::store::Store;
 use crate::weather::fetch::Source;
 use crate::webhook::Targets;
@@ -163,7 +169,7 @@ use attempts::Attempts;
 use chrono::{DateTime, Utc};
 use clock::{Clock, SystemClock};
 use passwords::Passwords;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 use tokio::sync::Semaphore;
 
 /// Plannings at once. Each takes a core for seconds, and what is left must go on answering.
@@ -191,6 +197,10 @@ pub struct Service {
     passwords: Passwords,
     attempts: Arc<Attempts>,
     calendars: calendar_cache::CalendarCache,
+    meters: Meters,
+    captures: Captures,
+    /// Where work that nobody waits for has its connections from.
+    work: Arc<OnceLock<Store>>,
 }
 
 impl Service {
@@ -215,6 +225,9 @@ impl Service {
             passwords: Passwords::default(),
             attempts: Arc::default(),
             calendars: calendar_cache::CalendarCache::default(),
+            meters: Meters::default(),
+            captures: Captures::default(),
+            work: Arc::default(),
         }
     }
 
@@ -223,12 +236,20 @@ impl Service {
         Service { weather: source.into(), ..self }
     }
 
+    /// Keeping plannings that are slow or refused.
+    pub fn with_captures(self, captures: Captures) -> Service {
+        Service { captures, ..self }
+    }
+
     /// The same, with connections of its own: for work that outlives the threads that answer requests.
     ///
     /// # Errors
     /// `Unavailable`.
     pub async fn beside(&self, connections_max: u32) -> Result<Service, ServiceError> {
-        Ok(Service { store: self.store.beside(connections_max).await?, ..self.clone() })
+        let store = self.store.beside(connections_max).await?;
+        // Watched like the first; of several, the one that was opened first.
+        let _ = self.work.set(store.clone());
+        Ok(Service { store, ..self.clone() })
     }
 
     /// Where sessions come from.

@@ -1,17 +1,19 @@
 //! Drafts: one moment of the company read, planned, judged by the audit, and only then kept.
 
 use super::snapshot::Snapshot;
-use super::{PlanView, Service, ServiceError};
+use super::watch::counted;
+use super::{Captures, PlanView, Service, ServiceError};
 use crate::audit::audit;
 use crate::domain::chain::{Chain, WaitKind};
 use crate::domain::ids::StepIx;
 use crate::domain::plan::{Placement, Plan};
 use crate::domain::situation::Situation;
 use crate::dto::{self, GuessDto, PlanCostDto, UnplacedDto};
+use crate::measure::Planning;
 use crate::planner::{Basis, Request, plan, usual_moves};
 use crate::store::{CompanyId, Document, NewPlan, NoticeKind, PlanRow, PlanningRows, Session};
 use serde::{Deserialize, Serialize};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::sync::OwnedSemaphorePermit;
 use utoipa::ToSchema;
 
@@ -94,9 +96,11 @@ impl Service {
         // The instant is read when the rows are: a report that is there has happened by then.
         let snapshot = Snapshot::load(&mut session, self.now_minute()).await?;
         drop(session);
-        let body = body.clone();
+        let (body, meters, captures) = (body.clone(), self.meters.clone(), self.captures.clone());
         let drafted = tokio::task::spawn_blocking(move || {
-            let drafted = drafted(&snapshot, &body);
+            let began = Instant::now();
+            let drafted = drafted(&snapshot, &body, &captures);
+            meters.planning(Planning::Draft, counted(&drafted), began.elapsed());
             drop(turn);
             drafted
         });
@@ -124,13 +128,14 @@ impl Service {
     }
 }
 
-fn drafted(snapshot: &Snapshot, body: &DraftBody) -> Result<Draft, ServiceError> {
+fn drafted(snapshot: &Snapshot, body: &DraftBody, captures: &Captures) -> Result<Draft, ServiceError> {
     let situation = snapshot.situation()?;
     let basis = body.basis.into();
     let usual = || usual_moves(situation.jobs.len()).min(MOVE_BUDGET_MAX);
     let request =
         Request { seed: body.seed, move_budget: body.move_budget.unwrap_or_else(usual), basis, ..Request::new() };
-    let plan = audited(&situation, request)?;
+    let watched = captures.watched(Planning::Draft, (&snapshot.file, request), || audited(&situation, request));
+    let plan = watched?;
     draft_of(snapshot, &situation, &plan, (body.basis, snapshot.fingerprint()?))
 }
 

@@ -2,7 +2,6 @@
 //! what that costs and whom it touches. Nothing is stored.
 
 use super::compare::{Changes, Work, changes};
-use super::planning::audited;
 use super::what_ifs::{FileNames, World, planned, promised, situation};
 use super::{HouseFinish, Service, ServiceError, StepChange, apply_event, error, wire};
 use crate::audit::audit;
@@ -123,7 +122,7 @@ impl Asked {
 
     fn answered(&self) -> Result<PromiseView, ServiceError> {
         let without = situation(&self.world.file)?.0;
-        let alone = audited(&without, self.request(0))?;
+        let alone = self.world.audited((&self.world.file, &without), self.request(0))?;
         let PlanDto { cost, placements, .. } = plan_to_dto(&without, &alone);
         let kept = kept(&promised(&self.world.file, &without), &planned(&placements)?);
         let firm = self.firm(&kept)?;
@@ -151,9 +150,9 @@ impl Asked {
             job.pins.retain(|pin| pin.step != work.step.1);
             job.pins.push(pin(&work.step.1, &work.crew, wire::utc(work.pieces[0].0)));
         }
-        let plan = audited(&situation(&pinned)?.0, self.request(self.body.move_budget))?;
+        let plan = self.planned_from(&pinned, self.request(self.body.move_budget))?;
         if self.breaks(kept, &plan)? {
-            return audited(&situation(&self.file)?.0, self.request(0));
+            return self.planned_from(&self.file, self.request(0));
         }
         Ok(plan)
     }
@@ -161,8 +160,9 @@ impl Asked {
     /// A plan in which the job is finished before `firm` has it, if one is found: of the two ways tried, the better bargain.
     fn sooner(&self, kept: &[Work], firm: &Plan) -> Result<Option<Plan>, ServiceError> {
         let weight = self.body.job.weight.max(1).saturating_mul(SOONER_WEIGHT).min(i64::from(WEIGHT_MAX));
-        let weighted = situation(&self.weighted(weight))?.0;
-        let bargain = audited(&weighted, self.request(self.body.move_budget))?;
+        let weighted = self.weighted(weight);
+        let (file, weighted) = (&weighted, situation(&weighted)?.0);
+        let bargain = self.world.audited((file, &weighted), self.request(self.body.move_budget))?;
         let mut found: Option<(i64, Plan)> = None;
         for plan in [Some(bargain), self.first_of_all()?].into_iter().flatten() {
             let sooner = match (self.finish(&plan), self.finish(firm)) {
@@ -186,8 +186,8 @@ impl Asked {
             job.weight = 0;
         }
         let anew = Request { basis: Basis::Anew, ..self.request(self.body.move_budget) };
-        let alone = situation(&alone)?.0;
-        let earliest = audited(&alone, anew)?;
+        let (file, alone) = (&alone, situation(&alone)?.0);
+        let earliest = self.world.audited((file, &alone), anew)?;
         let mut pinned = self.file.clone();
         for placed in plan_to_dto(&alone, &earliest).placements {
             if placed.job == self.body.job.key
@@ -198,10 +198,14 @@ impl Asked {
             }
         }
         let repair = Request { basis: Basis::Repair, ..self.request(self.body.move_budget) };
-        let plan = audited(&situation(&pinned)?.0, repair)?;
+        let plan = self.planned_from(&pinned, repair)?;
         // Pins that were in the way of something leave steps out.
         let whole = |plan: &Plan| plan.unplaced.len();
         Ok((whole(&plan) <= whole(&earliest)).then_some(plan))
+    }
+
+    fn planned_from(&self, file: &PlanningFile, request: Request) -> Result<Plan, ServiceError> {
+        self.world.audited((file, &situation(file)?.0), request)
     }
 
     /// The file with another weight of the job.

@@ -5,10 +5,12 @@
 use super::difference::DifferenceView;
 use super::planning::{Draft, draft_of, judged};
 use super::snapshot::{Snapshot, gear};
-use super::{BasisDto, PlanListed, Service, ServiceError};
+use super::watch::counted;
+use super::{BasisDto, Captures, PlanListed, Service, ServiceError};
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use crate::dto::RepairsDto;
+use crate::measure::{Planning, RepairTurned};
 use crate::planner::{Basis, REPAIR_MOVES, Request, plan};
 use crate::store::{
     BookingRow, Document, NoticeKind, PlanRow, RepairChange, RepairOutcome, RepairRow, RepairTurn, Session, StoreError,
@@ -17,7 +19,7 @@ use chrono::{DateTime, SubsecRound, Utc};
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::task::JoinHandle;
 use tracing::{Instrument, debug_span};
 use utoipa::ToSchema;
@@ -104,6 +106,19 @@ impl Service {
     /// `Unavailable`; everything else is kept with the company for its office to see.
     pub async fn repair_next(&self) -> Result<Repaired, ServiceError> {
         let Some(turn) = self.store.claim_repair(LEASE).await? else { return Ok(Repaired::Idle) };
+        let began = Instant::now();
+        let repaired = self.repair_turn(turn).await;
+        let outcome = match &repaired {
+            Ok(Repaired::Idle | Repaired::Unchanged) => RepairTurned::Unchanged,
+            Ok(Repaired::Changed(_)) => RepairTurned::Changed,
+            Ok(Repaired::Overtaken) => RepairTurned::Overtaken,
+            Ok(Repaired::Failed) | Err(_) => RepairTurned::Failed,
+        };
+        self.meters.repair(outcome, began.elapsed());
+        repaired
+    }
+
+    async fn repair_turn(&self, turn: RepairTurn) -> Result<Repaired, ServiceError> {
         match self.repair(turn).await {
             Err(ServiceError::Store(StoreError::LeaseLost)) => Ok(Repaired::Overtaken),
             Err(error) => {
@@ -124,8 +139,11 @@ impl Service {
         // Nothing is promised, so nothing has to be repaired.
         let Some(snapshot) = snapshot else { return self.end_unchanged(turn, &seen).await };
         let changed: BTreeSet<Uuid> = seen.iter().filter_map(|change| change.job_id).collect();
+        let (meters, captures) = (self.meters.clone(), self.captures.clone());
         let (snapshot, made) = tokio::task::spawn_blocking(move || {
-            let made = made(&snapshot, &changed);
+            let began = Instant::now();
+            let made = made(&snapshot, &changed, &captures);
+            meters.planning(Planning::Repair, counted(&made), began.elapsed());
             (snapshot, made)
         })
         .await?;
@@ -232,11 +250,14 @@ impl Service {
 }
 
 /// The best of the ways with which the audit is content.
-fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>) -> Result<Made, ServiceError> {
+fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>, captures: &Captures) -> Result<Made, ServiceError> {
     std::thread::scope(|scope| {
         let fingerprint = scope.spawn(|| snapshot.fingerprint());
         let situation = Arc::new(debug_span!("assemble").in_scope(|| snapshot.situation())?);
-        let mut tries = TRIES.into_iter().map(|(basis, move_budget)| planned(&situation, basis, move_budget));
+        let mut tries = TRIES.into_iter().map(|(basis, move_budget)| {
+            let request = Request { basis, move_budget, ..Request::new() };
+            captures.watched(Planning::Repair, (&snapshot.file, request), || planned(&situation, request))
+        });
         let refused = |planned: &Result<_, _>| matches!(planned, Err(ServiceError::PlanRejected(_)));
         let first = tries.find(|planned| !refused(planned));
         let (plan, difference) = first.unwrap_or(Err(ServiceError::PlanRejected(0)))?;
@@ -252,10 +273,8 @@ fn made(snapshot: &Snapshot, changed: &BTreeSet<Uuid>) -> Result<Made, ServiceEr
 /// A plan that keeps every rule. While that is seen to, what it changes is put into words.
 fn planned(
     situation: &Arc<Situation>,
-    basis: Basis,
-    move_budget: u64,
+    request: Request,
 ) -> Result<(Arc<Plan>, JoinHandle<DifferenceView>), ServiceError> {
-    let request = Request { basis, move_budget, ..Request::new() };
     let plan = Arc::new(debug_span!("plan").in_scope(|| plan(situation, request)));
     let (told, of) = (plan.clone(), situation.clone());
     let difference =

@@ -3,6 +3,7 @@
 
 use super::{NoticeKindDto, NoticeView, Service, ServiceError};
 use crate::domain::fault::Fault;
+use crate::measure::Delivered;
 use crate::store::{
     DeliveryRow, DeliveryStatus, Lease, NewWebhook, NoticeKind, Session, Settled, StoreError, ToSend, WebhookRow,
 };
@@ -308,7 +309,15 @@ impl Service {
         if held && status == Some(GONE) {
             session.switch_webhook_off(sent.webhook, at, "the receiver answered with status 410").await?;
         }
-        Ok(session.commit().await?)
+        session.commit().await?;
+        if held {
+            self.meters.delivery(match stands {
+                DeliveryStatus::Done => Delivered::Done,
+                DeliveryStatus::Waiting => Delivered::Again,
+                DeliveryStatus::Dead => Delivered::Dead,
+            });
+        }
+        Ok(())
     }
 
     /// To which addresses webhooks may lead.

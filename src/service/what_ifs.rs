@@ -4,8 +4,10 @@
 use super::compare::{Changes, Label, Labels, Work, changes};
 use super::planning::{TURN_MAX, audited};
 use super::snapshot::Snapshot;
-use super::{BasisDto, HouseFinish, Service, ServiceError, StepChange, apply_event, error, wire};
+use super::watch::counted;
+use super::{BasisDto, Captures, HouseFinish, Service, ServiceError, StepChange, apply_event, error, wire};
 use crate::domain::fault::Fault;
+use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
@@ -13,11 +15,13 @@ use crate::dto::{
     Event, EventBody, FaultDto, GuessDto, Located, MethodDto, PlacedStateDto, PlacementDto, PlanCostDto, PlanDto,
     PlanningFile, UnplacedDto, assemble, plan_to_dto,
 };
+use crate::measure::Planning;
 use crate::planner::Request;
 use crate::store::{CompanyId, Noun};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::BTreeMap;
+use std::time::Instant;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -103,6 +107,18 @@ pub(super) struct World {
     pub(super) file: PlanningFile,
     pub(super) office: Zone,
     pub(super) now: Minute,
+    captures: Captures,
+}
+
+impl World {
+    /// A plan that keeps every rule, of the situation in this file.
+    pub(super) fn audited(
+        &self,
+        (file, situation): (&PlanningFile, &Situation),
+        request: Request,
+    ) -> Result<Plan, ServiceError> {
+        self.captures.watched(Planning::Question, (file, request), || audited(situation, request))
+    }
 }
 
 impl Service {
@@ -130,9 +146,12 @@ impl Service {
             file.methods.push(row.doc.parse::<MethodDto>()?);
         }
         drop(session);
+        let (meters, captures) = (self.meters.clone(), self.captures.clone());
         let worked = tokio::task::spawn_blocking(move || {
+            let began = Instant::now();
             let office = Zone::parse(&file.settings.time_zone).unwrap_or(Zone::UTC);
-            let worked = work(World { file, office, now });
+            let worked = work(World { file, office, now, captures });
+            meters.planning(Planning::Question, counted(&worked), began.elapsed());
             drop(turn);
             worked
         });
@@ -189,14 +208,14 @@ fn answered(
     let request =
         Request { seed: body.seed, move_budget: body.move_budget, basis: body.basis.into(), ..Request::new() };
     let before = situation(&world.file)?;
-    let plan_before = audited(&before.0, request)?;
+    let plan_before = world.audited((&world.file, &before.0), request)?;
     // A changed document that does not fit the others is the asker's: he is told where it would be in the file.
     let parsed = assemble(&file).map_err(|faults| {
         let in_file = |located: Located| Located { pointer: "/changes".to_owned(), ..located };
         let faults: Vec<Located> = faults.into_iter().map(in_file).collect();
         ServiceError::Invalid(error::told(&faults))
     })?;
-    let plan_after = audited(&parsed.situation, request)?;
+    let plan_after = world.audited((&file, &parsed.situation), request)?;
     let after = plan_to_dto(&parsed.situation, &plan_after);
     let PlanDto { cost: cost_before, unplaced: unplaced_before, .. } = plan_to_dto(&before.0, &plan_before);
     let names = FileNames::of(&[&world.file, &file], world.office);

@@ -155,6 +155,12 @@ impl StoreError {
             StoreError::BadDocument(_) => "run the version of the program that wrote it, or migrate".into(),
             StoreError::Busy(_) => "try again".into(),
             StoreError::Unavailable(_) => "try again in a few seconds; if that does not help, start PostgreSQL".into(),
+            StoreError::Migration(error) if matches!(**error, MigrateError::VersionMissing(_)) => {
+                "a newer program has migrated this database: run that one, or restore the backup from before".into()
+            }
+            StoreError::Migration(error) if matches!(**error, MigrateError::VersionMismatch(_)) => {
+                "another program of this name has migrated this database: run that one, or use another database".into()
+            }
             StoreError::Migration(_) => "use an owner role that may create tables, on PostgreSQL 15 or later".into(),
             StoreError::CannotCreateRole { role, .. } => {
                 format!("let an administrator run: CREATE ROLE {role} LOGIN NOSUPERUSER NOBYPASSRLS PASSWORD '...'")

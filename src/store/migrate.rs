@@ -2,9 +2,13 @@
 //! by any number of copies at once.
 
 use super::StoreError;
+use super::backup::let_owner_back_up;
 use sqlx::postgres::PgConnectOptions;
 use sqlx::{AssertSqlSafe, ConnectOptions, Connection, PgConnection};
 use std::fmt;
+
+/// Every version of the schema there was.
+pub(super) static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!();
 
 /// The role that servers log in as, unless told otherwise.
 pub const DEFAULT_APP_ROLE: &str = "tackfree_app";
@@ -53,7 +57,7 @@ const RIGHTS: &[(&str, &str)] = &[
 /// What goes across companies: functions that run as the owner and tell as little as can be.
 const FUNCTIONS: &str = "find_token(bytea), find_feed(bytea), claim_repair(uuid, double precision), \
      lease_deliveries(timestamptz, timestamptz, integer, integer), companies_to_prune(timestamptz, timestamptz, integer), \
-     find_person(text), find_browser_session(bytea, timestamptz), find_crew_link(bytea)";
+     find_person(text), find_browser_session(bytea, timestamptz), find_crew_link(bytea), backlog(timestamptz)";
 
 /// How servers log in.
 #[derive(Clone)]
@@ -85,12 +89,13 @@ pub async fn migrate(owner: &PgConnectOptions, login: &AppLogin) -> Result<(), S
     if login.role.is_empty() || login.role.len() > 63 || !login.role.chars().all(plain) {
         return Err(StoreError::BadRoleName(login.role.clone()));
     }
-    let mut connection = owner.clone().connect().await?;
+    // One of the statements holds a password.
+    let mut connection = owner.clone().disable_statement_logging().connect().await?;
     // What exists already is no news.
     sqlx::query("SET client_min_messages = warning").execute(&mut connection).await?;
     ensure_role(&mut connection, login).await?;
     // It takes an advisory lock of its own. (`run` asks the same, but its future cannot be sent to another thread.)
-    let outcome = sqlx::migrate!().run_direct(None, &mut connection, false).await;
+    let outcome = MIGRATOR.run_direct(None, &mut connection, false).await;
     outcome.map_err(|error| match error {
         sqlx::migrate::MigrateError::Execute(error) => match StoreError::from(error) {
             StoreError::Broken(error) => StoreError::Migration(Box::new(error.into())),
@@ -144,6 +149,7 @@ async fn grant(connection: &mut PgConnection, role: &str) -> Result<(), StoreErr
             .fetch_one(&mut *tx)
             .await?;
     statements.push(database + &role);
+    let_owner_back_up(&mut tx).await?;
     sqlx::raw_sql(AssertSqlSafe(statements.join("; "))).execute(&mut *tx).await?;
     Ok(tx.commit().await?)
 }

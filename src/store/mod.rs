@@ -29,9 +29,13 @@
 //! | `notices`, `listen` | what has to be told, and hearing of it at once |
 //! | `webhooks`, `deliveries` | where it is sent to, and what of it has arrived |
 //! | `prune` | throwing away what is old |
+//! | `backlog` | how much waits, and how many connections there are |
+//! | `backup` | everything into a file, and back |
 //! | `cluster` | the private PostgreSQL that the program runs when no other is named |
 
 mod air_readings;
+mod backlog;
+pub mod backup;
 mod board;
 mod bookings;
 mod browser_sessions;
@@ -68,6 +72,7 @@ mod tokens;
 mod webhooks;
 
 pub use air_readings::{AirReadingRow, AirTold, NewAirReading};
+pub use backlog::{BacklogRow, PoolState};
 pub use bookings::{BookedBy, BookingRow};
 pub use browser_sessions::{BrowserSessionRow, FoundBrowser, Holder, NewBrowserSession};
 pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};

@@ -6,7 +6,7 @@ use crate::service::{Service, ServiceError};
 use crate::store::Lease;
 use crate::webhook::{POST_TIME_MAX, Poster};
 use futures_util::future::join_all;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// The task.
 pub struct Deliver {
@@ -27,7 +27,9 @@ impl Deliver {
 
     async fn send(&self, lease: &Lease) -> Result<(), ServiceError> {
         let Some(sent) = self.service.outgoing(lease).await? else { return Ok(()) };
+        let began = Instant::now();
         let reply = self.poster.post(&sent.address, &sent.headers, sent.body.clone()).await;
+        self.service.meters().delivery_took(began.elapsed());
         self.service.settle(lease, &sent, reply.map_err(|error| error.to_string())).await
     }
 }

@@ -160,6 +160,12 @@ impl App {
     }
 }
 
+/// Somebody with this token, or with none, at a server that runs there.
+pub fn caller(base: &str, token: &str) -> Caller {
+    provide_tls();
+    Caller { base: base.into(), http: Client::new(), token: token.into() }
+}
+
 impl Caller {
     pub async fn send(&self, method: Method, path: &str, headers: &[(&str, &str)], body: Option<&Value>) -> Answer {
         let mut request = self.http.request(method, format!("{}{path}", self.base));
@@ -328,6 +334,12 @@ pub fn job(key: &str, house: &str) -> Value {
 /// Two crews, a machine, a house with a job.
 pub async fn small_office(app: &App) -> Caller {
     let office = app.company("Harrow Falls Floors").await;
+    furnish(&office).await;
+    office
+}
+
+/// Two crews, a machine, a house with a job, for a new company.
+pub async fn furnish(office: &Caller) {
     for (list, documents) in [
         ("crews", vec![crew("north"), crew("south")]),
         ("equipment", vec![equipment("big-machine")]),
@@ -338,5 +350,4 @@ pub async fn small_office(app: &App) -> Caller {
             office.post(&format!("/v1/{list}"), &document).await.expect(201);
         }
     }
-    office
 }

@@ -3,6 +3,7 @@
 pub mod app;
 pub mod happenings;
 pub mod postgres;
+pub mod program;
 pub mod proxy;
 pub mod receiver;
 pub mod rows;

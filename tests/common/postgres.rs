@@ -129,6 +129,14 @@ pub async fn execute(options: &PgConnectOptions, statement: &str) {
     connection.close().await.expect("a connection can be closed");
 }
 
+/// Runs several statements on a connection of its own.
+pub async fn execute_all(options: &PgConnectOptions, statements: &str) {
+    let mut connection = options.connect().await.expect("the server can be reached");
+    let done = sqlx::raw_sql(AssertSqlSafe(statements.to_owned())).execute(&mut connection).await;
+    done.unwrap_or_else(|error| panic!("{error} in: {statements}"));
+    connection.close().await.expect("a connection can be closed");
+}
+
 /// The one text that a query returns, read on a connection of its own.
 pub async fn text(options: &PgConnectOptions, query: &str) -> String {
     let mut connection = options.connect().await.expect("the server can be reached");

@@ -15,6 +15,7 @@ mod imports;
 mod jobs;
 mod letters;
 mod load_lists;
+pub(super) mod metrics;
 mod nouns;
 mod pins;
 mod planning_file;

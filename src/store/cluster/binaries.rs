@@ -101,6 +101,33 @@ fn candidates() -> Vec<PathBuf> {
     folders
 }
 
+/// Folders that hold `pg_dump`, `pg_restore` and `psql`, with their major version: the setting's alone, or those of
+/// versions before PATH, because Debian's on PATH choose a version of their own.
+pub(in crate::store) async fn client_folders(setting: Option<&Path>) -> Vec<(PathBuf, u32)> {
+    let on_path: Vec<PathBuf> = env::var_os("PATH").map(|path| env::split_paths(&path).collect()).unwrap_or_default();
+    let versioned = VERSIONED.iter().flat_map(|(parent, prefix, rest)| newest_first(Path::new(parent), prefix, rest));
+    let folders: Vec<PathBuf> = match setting {
+        Some(folder) => vec![folder.to_owned()],
+        None => versioned.chain(on_path.into_iter().filter(|folder| folder.is_absolute())).collect(),
+    };
+    let mut found = Vec::new();
+    for folder in folders {
+        if ["pg_dump", "pg_restore", "psql"].iter().all(|program| folder.join(program).is_file())
+            && let Some(major) = client_major(&folder).await
+        {
+            found.push((folder, major));
+        }
+    }
+    found
+}
+
+async fn client_major(folder: &Path) -> Option<u32> {
+    let mut run = command(&folder.join("pg_dump"), folder, None);
+    run.arg("--version").kill_on_drop(true);
+    let output = tokio::time::timeout(VERSION_PATIENCE, run.output()).await.ok()?.ok()?;
+    parse_major(&String::from_utf8_lossy(&output.stdout))
+}
+
 /// The folder where `postgres` really is (on PATH it may be a link), if `initdb` is there as well.
 fn complete(folder: &Path) -> Option<PathBuf> {
     let postgres = folder.join("postgres").canonicalize().ok()?;

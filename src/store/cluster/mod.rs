@@ -18,6 +18,7 @@ mod place;
 mod process;
 mod settings;
 
+pub(super) use binaries::client_folders;
 pub use error::ClusterError;
 
 use place::{Lock, Place};
@@ -101,6 +102,15 @@ impl Cluster {
     /// The number of the server process; `None` once it has ended.
     pub fn pid(&self) -> Option<i32> {
         self.postmaster.pid().map(|pid| pid.as_raw_nonzero().get())
+    }
+
+    /// The folder of the Unix socket, where a cluster on that data directory has it while it runs: for whoever needs the
+    /// database while another program is its owner.
+    ///
+    /// # Errors
+    /// `Io`, `SocketPathTooLong`.
+    pub fn socket_of(data_directory: &Path) -> Result<PathBuf, ClusterError> {
+        Ok(Place::resolve(data_directory)?.socket())
     }
 
     /// Creates `database` unless it exists.

@@ -1,0 +1,1 @@
+-- What a program of schema 11 adds. Nothing by hand: the database counts revisions itself.
