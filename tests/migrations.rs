@@ -137,7 +137,7 @@ async fn work_with(owner: &PgConnectOptions, version: i64) {
         let rows = store.session(company).await.unwrap().plan_rows(promised.id).await.unwrap();
         assert_eq!(rows.len(), usize::try_from(promised.row_count).unwrap(), "rows of the promise of schema {version}");
     }
-    let draft = service.draft(company, &DraftBody { move_budget: 50, ..DraftBody::default() }).await;
+    let draft = service.draft(company, &DraftBody { move_budget: Some(50), ..DraftBody::default() }).await;
     let draft = draft.unwrap_or_else(|error| panic!("of schema {version}: {error}"));
     let mut session = store.session(company).await.unwrap();
     let view = service.keep_draft(&mut session, &draft).await.unwrap();

@@ -125,7 +125,14 @@ pub(super) async fn authenticate<B: MessageBody + 'static>(
     request: ServiceRequest,
     next: Next<B>,
 ) -> Result<ServiceResponse<EitherBody<B>>, actix_web::Error> {
-    match found(&request).await {
+    let found = match (found(&request).await, request.app_data::<web::Data<Api>>()) {
+        (Ok(found), Some(api)) => api.limits.count(found.0.id).map(|()| found),
+        (Err(problem), Some(api)) if problem.is(registry::UNAUTHENTICATED) => {
+            Err(api.limits.count_unknown(&request, problem))
+        }
+        (found, _) => found,
+    };
+    match found {
         Ok((token, credential)) => {
             request.extensions_mut().insert(token);
             request.extensions_mut().insert(credential);

@@ -155,7 +155,8 @@ fn complete(path: &str, method: &HttpMethod, operation: &mut Operation) {
         problems.extend([(412, "It has been changed in the meantime"), (428, "The request has no If-Match")]);
     }
     if secured {
-        problems.push((503, "The database cannot be reached, or is too busy"));
+        problems.push((429, "More was asked for than one caller may"));
+        problems.push((503, "The server or the database has too much to do, or cannot be reached"));
     }
     // A stream has no state to compare.
     let compared = *method == HttpMethod::Get && secured && path != "/v1/stream";

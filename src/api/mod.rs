@@ -7,6 +7,7 @@
 //! | `document`, `unknown` | the OpenAPI document; what has no address or method |
 //! | `routes` | one module for each noun |
 //! | `caller`, `touched` | who asks |
+//! | `limits` | how much one may ask for, and how much is taken on |
 //! | `body`, `page`, `headers`, `reply`, `plain` | what comes in and goes out |
 //! | `stream` | news as it comes |
 //! | `once` | the same request twice |
@@ -16,6 +17,7 @@ mod body;
 mod caller;
 mod document;
 mod headers;
+mod limits;
 mod once;
 mod page;
 mod plain;
@@ -29,6 +31,7 @@ mod touched;
 mod unknown;
 
 pub use document::openapi;
+pub use limits::RequestLimits;
 pub use problem::{PROBLEM_JSON, Problem, ProblemBody, ProblemError};
 pub use registry::{ALL as PROBLEMS, Kind as ProblemKind};
 pub use server::{ServeError, Settings, serve};
@@ -36,6 +39,7 @@ pub use stream::StreamLimits;
 
 use crate::service::Service;
 use crate::store::{CompanyId, Session};
+use limits::Limits;
 use sha2::{Digest, Sha256};
 use stream::Streams;
 use touched::Touched;
@@ -49,6 +53,7 @@ pub(super) struct Api {
     /// The same of the token for the meters.
     watcher: Option<[u8; 32]>,
     touched: Touched,
+    limits: Limits,
     streams: Streams,
     addresses: Addresses,
 }
@@ -58,7 +63,8 @@ impl Api {
         let digest = |token: &Option<String>| token.as_deref().map(|token| Sha256::digest(token.as_bytes()).into());
         let (operator, watcher) = (digest(&settings.operator_token), digest(&settings.metrics_token));
         let streams = Streams::new(settings.streams.clone());
-        Api { service, operator, watcher, touched: Touched::default(), streams, addresses }
+        let limits = Limits::new(settings.requests);
+        Api { service, operator, watcher, touched: Touched::default(), limits, streams, addresses }
     }
 
     /// A transaction that only reads and sees one state.

@@ -82,6 +82,11 @@ impl Problem {
         Problem(Box::new(Parts { kind, detail: detail.into(), cure: None, errors: Vec::new(), headers: Vec::new() }))
     }
 
+    /// Whether it is of this kind.
+    pub fn is(&self, kind: Kind) -> bool {
+        self.0.kind == kind
+    }
+
     /// With a cure of its own.
     pub fn cure(mut self, cure: impl Into<String>) -> Problem {
         self.0.cure = Some(cure.into());

@@ -95,6 +95,8 @@ problems! {
         "Make a new id (a random UUID) for each event; send the same body again only for the same event.";
     PRECONDITION_REQUIRED = "precondition-required", PRECONDITION_REQUIRED, "A change says what it is a change of",
         "Read it first, and send its ETag as If-Match; `If-Match: *` changes it whatever it is.";
+    TOO_MANY_REQUESTS = "too-many-requests", TOO_MANY_REQUESTS, "More was asked for than one caller may",
+        "Wait as long as Retry-After says. A program that needs more asks less often for what has not changed (If-None-Match), or reads the stream.";
     PLANNING_BUSY = "planning-busy", TOO_MANY_REQUESTS, "Other plans are being made",
         "Wait as long as Retry-After says, and send it again.";
     TOO_MANY_STREAMS = "too-many-streams", TOO_MANY_REQUESTS, "The company has as many streams open as it may",
@@ -107,6 +109,8 @@ problems! {
         "Try again later; the forecast that is there stays until then.";
     STREAMS_FULL = "streams-full", SERVICE_UNAVAILABLE, "This server has as many streams open as it can",
         "Wait as long as Retry-After says, and try again; another copy of the server may have room.";
+    SERVER_BUSY = "server-busy", SERVICE_UNAVAILABLE, "The server has as much to do as it can",
+        "Wait as long as Retry-After says, and send it again. Nothing was done.";
     DATABASE_BUSY = "database-busy", SERVICE_UNAVAILABLE, "The database is too busy",
         "Wait as long as Retry-After says, and send it again. Nothing was done.";
     DATABASE_UNAVAILABLE = "database-unavailable", SERVICE_UNAVAILABLE, "The database cannot be reached",

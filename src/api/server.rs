@@ -1,5 +1,6 @@
 //! The server: sockets, middleware, and an end that lets requests finish.
 
+use super::limits::{RequestLimits, shed};
 use super::problem::Problem;
 use super::routes;
 use super::stream::StreamLimits;
@@ -38,6 +39,8 @@ pub struct Settings {
     pub metrics_listener: Option<Arc<TcpListener>>,
     /// Threads that answer; `None`: one for each core.
     pub workers: Option<usize>,
+    /// How much may be asked for.
+    pub requests: RequestLimits,
     /// How many streams of news, and how patient.
     pub streams: StreamLimits,
 }
@@ -92,6 +95,7 @@ pub async fn serve(
             .configure(routes::metrics::configure(has_metrics))
             .configure(more.clone())
             .default_service(web::to(unknown))
+            .wrap(from_fn(shed))
             .wrap(from_fn(finish))
             .wrap(Compress::default())
             .wrap(from_fn(without_identity))

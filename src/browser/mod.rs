@@ -10,6 +10,7 @@ mod cookie;
 mod origin;
 
 pub use cookie::Cookies;
+pub(crate) use origin::address;
 pub use origin::same_origin;
 
 use crate::service::{Service, ServiceError, SignedIn};

@@ -45,7 +45,7 @@ pub(super) fn own_address(request: &HttpRequest, https: bool) -> String {
 }
 
 /// The browser's address. What a proxy of ours appended counts, and nothing before it: that is what anybody can write.
-pub(super) fn address(request: &HttpRequest, behind_proxy: bool) -> IpAddr {
+pub(crate) fn address(request: &HttpRequest, behind_proxy: bool) -> IpAddr {
     let peer = request.peer_addr().map_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED), |address| address.ip());
     if !behind_proxy {
         return peer;

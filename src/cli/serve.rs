@@ -10,6 +10,7 @@ use crate::webhook::Targets;
 use crate::worker::{Deliver, Prune, Repairs, Worker};
 use clap::builder::BoolishValueParser;
 use std::net::{SocketAddr, TcpListener};
+use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
@@ -29,6 +30,12 @@ pub struct ServeArguments {
     /// Whoever sends this token may found companies; unset: nobody may over the network
     #[arg(long, env = "TACKFREE_OPERATOR_TOKEN", hide_env_values = true)]
     pub operator_token: Option<String>,
+    /// Requests a minute that one token, person or crew link may send; a sixth of it at once
+    #[arg(long, env = "TACKFREE_REQUESTS_A_MINUTE", value_name = "REQUESTS", default_value = "6000")]
+    pub requests_a_minute: NonZeroU32,
+    /// Requests that are answered at the same time; more are told to come again
+    #[arg(long, env = "TACKFREE_REQUESTS_UNDER_WAY", value_name = "REQUESTS", default_value = "512")]
+    pub requests_under_way: NonZeroU32,
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub watching: WatchArguments,
@@ -162,6 +169,12 @@ impl ServeArguments {
         Ok(api::Settings {
             operator_token,
             metrics_token,
+            requests: api::RequestLimits {
+                of_caller_a_minute: self.requests_a_minute,
+                under_way: self.requests_under_way.get() as usize,
+                behind_proxy: self.browsers.behind_proxy,
+                ..api::RequestLimits::default()
+            },
             metrics_listener: self.watching.metrics_listen.map(bind_metrics).transpose()?.map(Arc::new),
             ..api::Settings::default()
         })

@@ -14,7 +14,7 @@ use std::sync::Arc;
 use std::sync::mpsc;
 use std::thread::JoinHandle;
 use std::time::Duration;
-use tackfree::api::{Settings, serve};
+use tackfree::api::{RequestLimits, Settings, serve};
 use tackfree::browser;
 use tackfree::service::clock::SetClock;
 use tackfree::service::{Service, Stop};
@@ -58,8 +58,15 @@ pub struct Answer {
     pub text: String,
 }
 
+/// An operator, and as many wrong tokens as a test has use for.
+pub fn settings() -> Settings {
+    let unknown_a_minute = std::num::NonZeroU32::new(1_000_000).unwrap();
+    let requests = RequestLimits { unknown_a_minute, ..RequestLimits::default() };
+    Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), requests, ..Settings::default() }
+}
+
 pub async fn start() -> App {
-    start_with(Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), ..Settings::default() }).await
+    start_with(settings()).await
 }
 
 pub async fn start_with(settings: Settings) -> App {
@@ -73,7 +80,7 @@ pub async fn start_behind(settings: Settings, way: impl FnOnce(PgConnectOptions)
 
 /// With a weather service to ask.
 pub async fn start_under(weather: Source) -> App {
-    let settings = Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), ..Settings::default() };
+    let settings = settings();
     start_whole(settings, |options| options, Some(weather)).await
 }
 
@@ -131,7 +138,7 @@ impl App {
     pub async fn twin(&self) -> App {
         let TestStore { store, owner, app } = &self.test;
         let test = TestStore { store: store.clone(), owner: owner.clone(), app: app.clone() };
-        let settings = Settings { operator_token: Some(OPERATOR.into()), workers: Some(2), ..Settings::default() };
+        let settings = settings();
         start_on(test, settings, |options| options, None).await
     }
 
