@@ -5,7 +5,11 @@ use std::io::IsTerminal;
 use std::process::ExitCode;
 use tackfree::api;
 use tackfree::cli::database::DatabaseArguments;
+use tackfree::cli::traces::Traces;
 use tackfree::cli::{self, Refusal};
+use tracing_subscriber::Layer;
+use tracing_subscriber::layer::SubscriberExt;
+use tracing_subscriber::util::SubscriberInitExt;
 
 /// Schedules the crews of a floor sanding-and-finishing contractor over all open houses.
 #[derive(Debug, Parser)]
@@ -60,7 +64,15 @@ static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    match start_log().and_then(|()| run(&arguments)) {
+    let traces = match start_log(&arguments.command) {
+        Ok(traces) => traces,
+        Err(refusal) => return refusal.tell(),
+    };
+    let outcome = run(&arguments);
+    if let Some(traces) = traces {
+        traces.end();
+    }
+    match outcome {
         Ok(text) => {
             print!("{text}");
             ExitCode::SUCCESS
@@ -69,16 +81,21 @@ fn main() -> ExitCode {
     }
 }
 
-/// To standard error: text on a terminal, JSON elsewhere. `RUST_LOG` sets how much.
-fn start_log() -> Result<(), Refusal> {
+/// To standard error: text on a terminal, JSON elsewhere. `RUST_LOG` sets how much. Traces of a server go where it is told.
+fn start_log(command: &Command) -> Result<Option<Traces>, Refusal> {
     let filter = cli::settings::log_filter()?;
-    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
-    if std::io::stderr().is_terminal() {
-        log.init()
-    } else {
-        log.json().init()
+    let traces = match command {
+        Command::Serve(arguments) => arguments.watching.traces()?,
+        _ => None,
+    };
+    let log = tracing_subscriber::fmt::layer().with_writer(std::io::stderr);
+    let log = if std::io::stderr().is_terminal() { log.boxed() } else { log.json().boxed() };
+    match &traces {
+        // One filter for all costs less than one for each.
+        None => tracing_subscriber::registry().with(log).with(filter).init(),
+        Some(traces) => tracing_subscriber::registry().with(log.with_filter(filter)).with(traces.layer()).init(),
     }
-    Ok(())
+    Ok(traces)
 }
 
 fn run(arguments: &Arguments) -> Result<String, Refusal> {

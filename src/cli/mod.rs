@@ -18,6 +18,7 @@ pub mod person;
 pub mod plan;
 pub mod serve;
 pub mod settings;
+pub mod traces;
 pub mod week;
 
 use crate::service::ServiceError;

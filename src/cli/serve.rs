@@ -2,6 +2,7 @@
 
 use super::database::{Database, DatabaseArguments};
 use super::forecasts::WeatherArguments;
+use super::traces::Traces;
 use super::{Refusal, settings};
 use crate::api;
 use crate::browser::{Cookies, Settings};
@@ -66,9 +67,17 @@ pub struct WatchArguments {
     #[arg(long, env = "TACKFREE_SLOW_PLAN_SECONDS", value_name = "SECONDS", default_value_t = 5,
         value_parser = clap::value_parser!(u64).range(..=3600))]
     pub slow_plan_seconds: u64,
+    /// Collector that gets traces over OTLP (http, protobuf); unset: nobody does
+    #[arg(long, env = "OTEL_EXPORTER_OTLP_TRACES_ENDPOINT", value_name = "URL")]
+    pub traces_endpoint: Option<String>,
 }
 
 impl WatchArguments {
+    /// Where traces go, if anywhere.
+    pub fn traces(&self) -> Result<Option<Traces>, Refusal> {
+        self.traces_endpoint.as_deref().filter(|endpoint| !endpoint.is_empty()).map(Traces::to).transpose()
+    }
+
     fn captures(&self) -> Result<Captures, Refusal> {
         let Some(folder) = &self.capture_directory else { return Ok(Captures::default()) };
         Captures::into(folder, Duration::from_secs(self.slow_plan_seconds)).map_err(|error| {

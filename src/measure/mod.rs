@@ -280,7 +280,7 @@ mod tests {
         let text = meters.write(&Now::default());
         assert!(text.contains("tackfree_requests_total{route=\"none\",method=\"OTHER\",status=\"404\"} 2\n"), "{text}");
         assert!(text.contains("tackfree_requests_total{route=\"none\",method=\"GET\",status=\"404\"} 1\n"), "{text}");
-        let within = "tackfree_request_duration_seconds_bucket{le=\"0.005\",route=\"none\",method=\"OTHER\"} 2\n";
+        let within = "tackfree_request_duration_seconds_bucket{route=\"none\",method=\"OTHER\",le=\"0.005\"} 2\n";
         assert!(text.contains(within), "{text}");
         assert!(!text.contains("BREW"), "{text}");
     }
