@@ -107,6 +107,8 @@ problems! {
         "Try again later; the forecast that is there stays until then.";
     STREAMS_FULL = "streams-full", SERVICE_UNAVAILABLE, "This server has as many streams open as it can",
         "Wait as long as Retry-After says, and try again; another copy of the server may have room.";
+    SERVER_STOPPING = "server-stopping", SERVICE_UNAVAILABLE, "The server is being stopped",
+        "Send it again: another copy of the server answers, or this one when it is started again. Nothing was done.";
     DATABASE_BUSY = "database-busy", SERVICE_UNAVAILABLE, "The database is too busy",
         "Wait as long as Retry-After says, and send it again. Nothing was done.";
     DATABASE_UNAVAILABLE = "database-unavailable", SERVICE_UNAVAILABLE, "The database cannot be reached",
