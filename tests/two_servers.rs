@@ -6,16 +6,15 @@
 
 mod common;
 
-use chrono::{DateTime, Duration, DurationRound, Timelike, Utc};
+use chrono::{DateTime, Duration, DurationRound, Utc};
 use common::app::{equipment, job};
+use common::promise::{self, hours};
 use common::store::fresh_store;
 use reqwest::{Client, StatusCode};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::net::TcpListener;
 use std::process::{Child, Command, Stdio};
-use tackfree::audit::{Violation, audit};
-use tackfree::dto::{PLAN_FORMAT, PlanDto, PlanningFile, assemble, plan_from_dto};
 use uuid::Uuid;
 
 const CLIENTS: usize = 64;
@@ -94,13 +93,6 @@ impl Office<'_> {
     }
 }
 
-/// Hours that are not now, so that no promise begins while the test runs.
-fn hours(now: DateTime<Utc>) -> Value {
-    let (from, to) = if now.hour() < 12 { ("13:00", "21:00") } else { ("01:00", "09:00") };
-    let days = ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"];
-    json!({"week": [{"days": days, "from": from, "to": to}]})
-}
-
 async fn found(office: &mut Office<'_>, now: DateTime<Utc>) {
     office.token = OPERATOR.to_owned();
     let settings = json!({"time_zone": "UTC", "repairs": "automatic", "horizon_days": 120});
@@ -157,27 +149,15 @@ async fn audited(office: &Office<'_>, server: usize) -> Option<usize> {
     if before["settled"] != true {
         return None;
     }
-    let file: PlanningFile = serde_json::from_value(office.get(server, "/v1/planning-file").await).unwrap();
+    let file = office.get(server, "/v1/planning-file").await;
     let view = office.get(server, "/v1/plans/published").await;
     let after = office.get(server, "/v1/repairs/state").await;
     if after["settled"] != true || after["last_at"] != before["last_at"] {
         return None;
     }
-    let situation = assemble(file).unwrap().situation;
-    let mut plan = view.clone();
-    plan["format"] = PLAN_FORMAT.into();
-    plan["now"] = view["made_for"].clone();
-    let known = ["format", "now", "seed", "move_budget", "placements", "unplaced", "cost", "lower_bound"];
-    plan.as_object_mut().unwrap().retain(|member, _| known.contains(&member.as_str()));
-    let plan: PlanDto = serde_json::from_value(plan).unwrap();
-    let mut plan = plan_from_dto(&situation, &plan).unwrap();
-    plan.placements.sort_by_key(|placement| placement.step);
-    let report = audit(&situation, &plan);
-    // It was made some seconds ago: what it says of itself may be old.
-    let broken = report.violations.iter().filter(|violation| !matches!(violation, Violation::Claim(_)));
-    let told: Vec<String> = broken.map(|violation| violation.explain(&situation)).collect();
+    let (placements, told) = promise::audited(file, &view);
     assert!(told.is_empty(), "{told:#?}");
-    Some(plan.placements.len())
+    Some(placements)
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -10,6 +10,7 @@
 //! | `limits` | how much one may ask for, and how much is taken on |
 //! | `body`, `page`, `headers`, `reply`, `plain` | what comes in and goes out |
 //! | `stream` | news as it comes |
+//! | `turned_away` | whoever comes while the door is being closed |
 //! | `once` | the same request twice |
 //! | `problem`, `registry` | what goes wrong |
 
@@ -28,6 +29,7 @@ mod routes;
 mod server;
 mod stream;
 mod touched;
+mod turned_away;
 mod unknown;
 
 pub use document::openapi;
@@ -36,6 +38,7 @@ pub use problem::{PROBLEM_JSON, Problem, ProblemBody, ProblemError};
 pub use registry::{ALL as PROBLEMS, Kind as ProblemKind};
 pub use server::{ServeError, Settings, serve};
 pub use stream::StreamLimits;
+pub use turned_away::turn_away;
 
 use crate::service::Service;
 use crate::store::{CompanyId, Session};

@@ -12,11 +12,15 @@ use actix_web::http::StatusCode;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse};
 use sha2::{Digest, Sha256};
+use std::convert::Infallible;
 use std::time::Duration;
 use uuid::Uuid;
 
-/// Longer than any planning takes. After a crash, the key is free again when it is over.
-const LEASE: Duration = Duration::from_secs(180);
+/// How long a key is kept for a request that does not show that it is still at it. After a crash, the key is free again
+/// when it is over: somebody on a floor waits for it.
+const LEASE: Duration = Duration::from_secs(10);
+/// How often it shows it: plannings take longer than the lease.
+const RENEWED_EVERY: Duration = Duration::from_secs(3);
 /// Says that a reply was given before.
 const REPLAYED: &str = "idempotency-replayed";
 
@@ -78,7 +82,11 @@ impl<'a> Once<'a> {
             Turn::Ours(ticket) => ticket,
             Turn::Before(response) => return Ok(response),
         };
-        match self.work(ticket, prepare, apply).await {
+        let done = tokio::select! {
+            done = self.work(ticket, prepare, apply) => done,
+            never = self.go_on_renewing(ticket) => match never {},
+        };
+        match done {
             Ok(reply) => Ok(reply.send()),
             Err(problem) => {
                 self.give_back(ticket).await;
@@ -99,6 +107,21 @@ impl<'a> Once<'a> {
         session.finish_request(ticket, &stored(&reply)?).await?;
         session.commit().await?;
         Ok(reply)
+    }
+
+    /// For as long as the work goes on.
+    async fn go_on_renewing(&self, ticket: Ticket) -> Infallible {
+        loop {
+            tokio::time::sleep(RENEWED_EVERY).await;
+            let renewed = async {
+                let mut session = self.session().await?;
+                session.renew_request(ticket, LEASE).await?;
+                Ok::<(), Problem>(session.commit().await?)
+            };
+            if let Err(problem) = renewed.await {
+                tracing::debug!(%problem, "the lease of an idempotency key was not renewed");
+            }
+        }
     }
 
     /// Nothing was done, so the client may try again at once. Should this fail, the lease runs out by itself; should the

@@ -57,6 +57,21 @@ pub struct ProblemError {
     pub cure: String,
 }
 
+impl ProblemBody {
+    /// One of this kind, with nothing else to say of it.
+    pub(super) fn of(kind: &Kind, detail: String) -> ProblemBody {
+        ProblemBody {
+            kind: format!("/problems/{}", kind.code),
+            title: kind.title,
+            status: kind.status.as_u16(),
+            code: kind.code,
+            detail,
+            cure: kind.cure.to_owned(),
+            errors: Vec::new(),
+        }
+    }
+}
+
 impl From<FaultDto> for ProblemError {
     fn from(fault: FaultDto) -> ProblemError {
         ProblemError { pointer: fault.pointer, code: fault.code, detail: fault.what, cure: fault.cure }
@@ -139,15 +154,11 @@ impl ResponseError for Problem {
     }
 
     fn error_response(&self) -> HttpResponse {
-        let body = ProblemBody {
-            kind: format!("/problems/{}", self.0.kind.code),
-            title: self.0.kind.title,
-            status: self.0.kind.status.as_u16(),
-            code: self.0.kind.code,
-            detail: self.0.detail.clone(),
-            cure: self.0.cure.clone().unwrap_or_else(|| self.0.kind.cure.to_owned()),
-            errors: self.0.errors.clone(),
-        };
+        let mut body = ProblemBody::of(&self.0.kind, self.0.detail.clone());
+        body.errors.clone_from(&self.0.errors);
+        if let Some(cure) = &self.0.cure {
+            body.cure.clone_from(cure);
+        }
         let mut reply = HttpResponse::build(self.0.kind.status);
         for (name, value) in &self.0.headers {
             if let Ok(value) = HeaderValue::from_str(value) {

@@ -111,6 +111,8 @@ problems! {
         "Wait as long as Retry-After says, and try again; another copy of the server may have room.";
     SERVER_BUSY = "server-busy", SERVICE_UNAVAILABLE, "The server has as much to do as it can",
         "Wait as long as Retry-After says, and send it again. Nothing was done.";
+    SERVER_STOPPING = "server-stopping", SERVICE_UNAVAILABLE, "The server is being stopped",
+        "Send it again: another copy of the server answers, or this one when it is started again. Nothing was done.";
     DATABASE_BUSY = "database-busy", SERVICE_UNAVAILABLE, "The database is too busy",
         "Wait as long as Retry-After says, and send it again. Nothing was done.";
     DATABASE_UNAVAILABLE = "database-unavailable", SERVICE_UNAVAILABLE, "The database cannot be reached",

@@ -11,7 +11,7 @@ use crate::service::Service;
 use actix_web::body::MessageBody;
 use actix_web::dev::{Server, ServerHandle, ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderName, HeaderValue};
-use actix_web::http::{Method, Uri};
+use actix_web::http::{ConnectionType, Method, Uri};
 use actix_web::middleware::{Compress, DefaultHeaders, Next, from_fn};
 use actix_web::{App, HttpMessage, HttpResponse, HttpServer, web};
 use std::net::TcpListener;
@@ -53,8 +53,9 @@ pub enum ServeError {
     Io(#[from] std::io::Error),
 }
 
-/// Serves until told to stop: by `stop`, SIGINT or SIGTERM. Requests under way are finished first. `more` adds what is
-/// not part of this interface, such as pages for people.
+/// Serves until it is told to stop by the handle that `started` is given; signals are the caller's to hear. Requests under
+/// way are finished first. From when the service is told to stop, each connection ends with its next answer. `more` adds
+/// what is not part of this interface, such as pages for people.
 ///
 /// # Errors
 /// When the socket cannot be used.
@@ -102,6 +103,7 @@ pub async fn serve(
             .wrap(from_fn(measured))
             .wrap(TracingLogger::<Span>::new())
     })
+    .disable_signals()
     .client_request_timeout(HEAD_TIMEOUT)
     .keep_alive(KEEP_ALIVE)
     .shutdown_timeout(SHUTDOWN_SECONDS)
@@ -185,7 +187,11 @@ async fn finish(
         request.extensions_mut().insert(OnlyHead);
     }
     let id = request.extensions().get::<RequestId>().map(ToString::to_string);
+    let stopping = request.app_data::<web::Data<Api>>().map(|api| api.service.stopping().clone());
     let mut response = next.call(request).await?;
+    if stopping.is_some_and(|stopping| stopping.is_stopped()) {
+        response.response_mut().head_mut().set_connection_type(ConnectionType::Close);
+    }
     let headers = response.headers_mut();
     for (name, value) in [
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),

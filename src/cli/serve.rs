@@ -9,16 +9,22 @@ use crate::browser::{Cookies, Settings};
 use crate::service::{Captures, Service, Stop};
 use crate::webhook::Targets;
 use crate::worker::{Deliver, Prune, Repairs, Worker};
+use actix_web::dev::ServerHandle;
 use clap::builder::BoolishValueParser;
 use std::net::{SocketAddr, TcpListener};
 use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::signal::unix::{SignalKind, signal};
+use tokio::signal::unix::{Signal, SignalKind, signal};
 
 /// How long work that was begun may go on when the program is told to stop: longer than anything is given to be done.
 const WORK_ENDS: Duration = Duration::from_secs(20);
+/// How long new requests are still answered when SIGTERM comes, each with the word that its connection ends: whoever keeps
+/// one hears it, and no request meets a connection that is just being closed.
+const LAST_ANSWERS: Duration = Duration::from_millis(1_500);
+/// How long the threads take to hear that the server takes nobody in any more, and to see to whoever has been let in.
+const DOOR_CLOSES: Duration = Duration::from_millis(100);
 /// One for each task, and one to spare.
 const WORK_CONNECTIONS: u32 = 4;
 
@@ -190,17 +196,50 @@ impl ServeArguments {
     }
 }
 
-/// Tells streams and tasks to stop as soon as the server is: it waits for streams to end, and they would not.
-async fn stop_at_signal(stop: Stop) {
-    let (Ok(mut interrupt), Ok(mut terminate)) = (signal(SignalKind::interrupt()), signal(SignalKind::terminate()))
-    else {
-        return;
+/// What the program is told from outside.
+struct Signals {
+    interrupt: Signal,
+    terminate: Signal,
+}
+
+impl Signals {
+    fn hear() -> std::io::Result<Signals> {
+        Ok(Signals { interrupt: signal(SignalKind::interrupt())?, terminate: signal(SignalKind::terminate())? })
+    }
+
+    /// Whether it is SIGTERM: whoever presses Ctrl-C sits before it and waits.
+    async fn next(&mut self) -> bool {
+        tokio::select! {
+            _ = self.interrupt.recv() => false,
+            _ = self.terminate.recv() => true,
+        }
+    }
+}
+
+/// Ends the server when a signal says so: streams and tasks at once, connections with their next answer, and the rest when
+/// they have had time for that. Whoever comes while `door` is being closed is told so. A second signal is obeyed at once.
+async fn end_at_signal(signals: &mut Signals, stop: &Stop, server: &ServerHandle, door: Option<TcpListener>) {
+    let gently = signals.next().await;
+    stop.stop();
+    let ended = async {
+        if gently {
+            tokio::time::sleep(LAST_ANSWERS).await;
+        }
+        // Nobody is taken in any more, and whoever has been is seen to before the rest ends.
+        server.pause().await;
+        tokio::time::sleep(DOOR_CLOSES).await;
+        let late = async {
+            tokio::time::sleep(DOOR_CLOSES).await;
+            if let Some(door) = door {
+                api::turn_away(door).await;
+            }
+        };
+        tokio::join!(server.stop(true), late);
     };
     tokio::select! {
-        _ = interrupt.recv() => {}
-        _ = terminate.recv() => {}
+        () = ended => {}
+        _ = signals.next() => server.stop(false).await,
     }
-    stop.stop();
 }
 
 /// Serves and works until a signal, or until the private PostgreSQL dies; then everything is closed in order.
@@ -211,6 +250,8 @@ pub async fn until_stopped(
     browsers: Settings,
     settings: api::Settings,
 ) -> Result<(), Refusal> {
+    let mut signals = Signals::hear()
+        .map_err(|error| Refusal::new("no-signals", error.to_string(), "run it where signals can be heard"))?;
     let pages = crate::web::configure(service.clone(), browsers);
     let own = match service.beside(WORK_CONNECTIONS).await {
         Ok(own) => own,
@@ -220,31 +261,30 @@ pub async fn until_stopped(
         }
     };
     let worker = Worker::new(&own).with(Repairs(own.clone())).with(Deliver::new(&own)).with(Prune::new(&own));
-    let signals = tokio::spawn(stop_at_signal(service.stopping().clone()));
-    let mut handle = None;
-    let served = {
-        let (started, on_start) = tokio::sync::oneshot::channel();
-        let server = api::serve(service, listener, settings, pages, |stop| {
-            let _ = started.send(stop);
-        });
-        tokio::pin!(server);
-        tokio::select! {
-            served = &mut server => served.map_err(|error| {
-                Refusal::new("server-failed", error.to_string(), "look at the log above")
-            }),
-            lost = async {
-                handle = on_start.await.ok();
-                database.lost().await
-            } => {
-                if let Some(handle) = &handle {
-                    // What is under way cannot be finished without a database.
-                    handle.stop(false).await;
-                }
-                Err(Refusal::from(lost))
-            }
+    let stop = service.stopping().clone();
+    let door = listener.try_clone().ok();
+    let (started, on_start) = tokio::sync::oneshot::channel();
+    let server = api::serve(service, listener, settings, pages, |handle| {
+        let _ = started.send(handle);
+    });
+    let told = async {
+        let handle = on_start.await.ok()?;
+        let lost = tokio::select! {
+            lost = database.lost() => Some(lost),
+            () = end_at_signal(&mut signals, &stop, &handle, door) => None,
+        };
+        if lost.is_some() {
+            // What is under way cannot be finished without a database.
+            handle.stop(false).await;
         }
+        lost
     };
-    signals.abort();
+    // Side by side: a server that nobody looks after does not stop either.
+    let (served, lost) = tokio::join!(server, told);
+    let served = match lost {
+        Some(lost) => Err(Refusal::from(lost)),
+        None => served.map_err(|error| Refusal::new("server-failed", error.to_string(), "look at the log above")),
+    };
     worker.stop(WORK_ENDS).await;
     own.store().close().await;
     database.close().await;

@@ -123,7 +123,8 @@ impl<'s> Tables<'s> {
     fn new(situation: &'s Situation) -> Tables<'s> {
         let horizon = situation.horizon();
         let fixed = situation.jobs.iter().flat_map(|job| job.chain.steps()).filter_map(|step| step.fixed());
-        let first = fixed.map(|attempt| attempt.finish).min().unwrap_or(horizon.start()).min(horizon.start());
+        // What runs may have begun many days ago, and the way there is counted by the day.
+        let first = fixed.map(|attempt| attempt.start).min().unwrap_or(horizon.start()).min(horizon.start());
         let model = Model {
             origin: situation.now.0,
             end: clamp(horizon.minutes()),

@@ -114,6 +114,25 @@ impl Session {
         })
     }
 
+    /// Shows that the work goes on: others are told so until another `lease` has passed. Nothing, when it was lost or the
+    /// work is done.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn renew_request(&mut self, ticket: Ticket, lease: Duration) -> Result<(), StoreError> {
+        sqlx::query(
+            "UPDATE idempotency SET lease_until = clock_timestamp() + make_interval(secs => $4)
+             WHERE company_id = $1 AND token_id = $2 AND lease = $3 AND status = 'in_progress'",
+        )
+        .bind(self.company.0)
+        .bind(ticket.token_id)
+        .bind(ticket.lease)
+        .bind(lease.as_secs_f64())
+        .execute(self.db())
+        .await?;
+        Ok(())
+    }
+
     /// Stores the answer, in the transaction of the effect.
     ///
     /// # Errors

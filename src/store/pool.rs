@@ -16,6 +16,13 @@ use uuid::Uuid;
 pub const POOL_SIZE_DEFAULT: u32 = 8;
 /// How long a request waits for a connection before it is told that the database cannot be reached.
 const ACQUIRE_TIMEOUT: Duration = Duration::from_secs(3);
+/// How long the beginning of a transaction may take, connecting included. A way that is half open says nothing at all, for
+/// as long as the operating system hopes: many minutes.
+const BEGIN_TIMEOUT: Duration = Duration::from_secs(5);
+/// How long the database may take to show that it answers: whoever watches the server does not wait much longer.
+const PING_TIMEOUT: Duration = Duration::from_secs(2);
+/// How long connections may take to end when the server does.
+const CLOSE_TIMEOUT: Duration = Duration::from_secs(5);
 /// On every connection: no statement, lock or forgotten transaction holds others up for ever, and the planning input of
 /// a large company is sorted in memory.
 const CONNECTION_SETTINGS: &str = "SET statement_timeout = '30s'; SET lock_timeout = '5s'; \
@@ -114,12 +121,16 @@ impl Store {
     /// # Errors
     /// `Unavailable`.
     pub async fn ping(&self) -> Result<(), StoreError> {
-        self.retry_lost(|| async { sqlx::query("SELECT 1").execute(&self.pool).await.map(drop) }).await
+        let asked = self.retry_lost(|| async { sqlx::query("SELECT 1").execute(&self.pool).await.map(drop) });
+        let answered = tokio::time::timeout(PING_TIMEOUT, asked).await;
+        answered.unwrap_or(Err(StoreError::Unavailable(sqlx::Error::PoolTimedOut)))
     }
 
-    /// Ends all connections when their work is done.
+    /// Ends all connections when their work is done; those that do not end in time end with the program.
     pub async fn close(&self) {
-        self.pool.close().await;
+        if tokio::time::timeout(CLOSE_TIMEOUT, self.pool.close()).await.is_err() {
+            tracing::warn!("connections to the database do not end");
+        }
     }
 
     pub(super) fn pool(&self) -> &PgPool {
@@ -134,7 +145,10 @@ impl Store {
         let begin = || {
             let (pool, statement) = (self.pool.clone(), statement.clone());
             let begun = tokio::spawn(async move { pool.begin_with(AssertSqlSafe(statement)).await });
-            async { begun.await.map_err(|_| sqlx::Error::WorkerCrashed)? }
+            async {
+                let begun = tokio::time::timeout(BEGIN_TIMEOUT, begun).await.map_err(|_| sqlx::Error::PoolTimedOut)?;
+                begun.map_err(|_| sqlx::Error::WorkerCrashed)?
+            }
         };
         let tx = self.retry_lost(begin).await?;
         Ok(Session { tx, company, told: Vec::new(), shelf: None })

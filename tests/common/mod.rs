@@ -1,9 +1,11 @@
 //! What several integration tests need.
 
 pub mod app;
+pub mod crash;
 pub mod happenings;
 pub mod postgres;
 pub mod program;
+pub mod promise;
 pub mod proxy;
 pub mod receiver;
 pub mod rows;

@@ -47,6 +47,13 @@ const ALWAYS: [(&str, &str); 16] = [
 const DURABLE: [(&str, &str); 4] =
     [("fsync", "on"), ("synchronous_commit", "on"), ("full_page_writes", "on"), ("max_connections", "100")];
 
+/// After a crash PostgreSQL has the system write everything it holds before it recovers. Asked file by file, that takes
+/// several seconds for a database that has hardly anything in it; asked once for the whole file system, a tenth of that.
+#[cfg(target_os = "linux")]
+const SYNCED: &[(&str, &str)] = &[("recovery_init_sync_method", "syncfs")];
+#[cfg(not(target_os = "linux"))]
+const SYNCED: &[(&str, &str)] = &[];
+
 /// Tests: nothing survives a crash of the machine, and many test processes connect at once.
 const FLEETING: [(&str, &str); 6] = [
     ("fsync", "off"),
@@ -60,7 +67,8 @@ const FLEETING: [(&str, &str); 6] = [
 /// Arguments of postgres, apart from the data directory.
 pub(super) fn postgres(socket: &Path, durable: bool) -> Vec<OsString> {
     let by_purpose: &[(&str, &str)] = if durable { &DURABLE } else { &FLEETING };
-    let pairs = ALWAYS.iter().chain(by_purpose).map(|(name, value)| OsString::from(format!("{name}={value}")));
+    let pairs =
+        ALWAYS.iter().chain(by_purpose).chain(SYNCED).map(|(name, value)| OsString::from(format!("{name}={value}")));
     let port = OsString::from(format!("port={SOCKET_PORT}"));
     let mut directory = OsString::from("unix_socket_directories=");
     directory.push(quoted(socket.as_os_str()));
