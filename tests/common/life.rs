@@ -11,7 +11,7 @@ use std::sync::Arc;
 use tackfree::domain::situation::Situation;
 use tackfree::dto::{HouseDto, JobDto, OutcomeDto, PlacementDto, PlanningFile, RepairsDto, StepKindDto, planning_file};
 use tackfree::service::clock::SetClock;
-use tackfree::service::{CompanyBody, DraftBody, JobStatusDto, RecordBody, Reporter, Service};
+use tackfree::service::{CompanyBody, DraftBody, RecordBody, Reporter, Service};
 use tackfree::store::{CompanyId, Store, new_id};
 
 /// The office reports for everybody.
@@ -207,10 +207,4 @@ pub async fn load(service: &Service, company: CompanyId, file: &PlanningFile) {
         service.create_job(&mut session, job.clone()).await.unwrap();
     }
     session.commit().await.unwrap();
-}
-
-/// How many jobs are open.
-pub async fn open_jobs(life: &Life) -> usize {
-    let mut session = life.service.store().snapshot(life.company).await.unwrap();
-    life.service.jobs(&mut session, Some(JobStatusDto::Open), None, None, 1_000).await.unwrap().len()
 }

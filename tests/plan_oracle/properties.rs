@@ -20,13 +20,14 @@ fn size(seed: u64) -> Size {
     }
 }
 
-/// The bound is the input's, so that it lies below the cost of poor plans and good ones, first plans and repairs.
+/// The bound lies below the cost of poor plans and good ones, first plans and those of what was promised; the more moves,
+/// the more rounds of prices there are in it.
 #[test]
 fn no_plan_costs_less_than_its_lower_bound() {
     for seed in seeds(2_000) {
         let situation = company(seed, size(seed));
         let request =
-            Request { seed, move_budget: [0, 0, 30][seed as usize % 3], basis: Basis::Published, ..Request::new() };
+            Request { seed, move_budget: [0, 30, 600][seed as usize % 3], basis: Basis::Published, ..Request::new() };
         let made = plan(&situation, request);
         let cost = made.cost.total();
         assert!(made.lower_bound <= cost, "company {seed}: bound {} above the cost {cost}", made.lower_bound);
@@ -34,7 +35,8 @@ fn no_plan_costs_less_than_its_lower_bound() {
         if seed % 10 == 0 {
             let promised = situation.with_published(&made);
             let again = plan(&promised, Request { move_budget: 0, ..request });
-            assert_eq!(again.lower_bound, made.lower_bound, "company {seed} planned again");
+            let without_promises = again.cost.total() - again.cost.broken;
+            assert!(made.lower_bound <= without_promises, "company {seed} planned again");
         }
     }
 }
