@@ -98,7 +98,10 @@ async fn tell(
     tag = "events",
     operation_id = "list events",
     params(EventQuery),
-    responses((status = 200, description = "A page", body = Page<EventView>)),
+    responses(
+        (status = 200, description = "A page", body = Page<EventView>),
+        (status = 404, description = "No job can have that key", body = ProblemBody, content_type = PROBLEM_JSON)
+    ),
     security(("token" = [])),
     extensions(("x-roles" = json!(["office", "crew", "viewer"])))
 )]
