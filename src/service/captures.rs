@@ -188,20 +188,17 @@ mod tests {
     #[test]
     fn what_is_refused_or_slow_is_kept_and_nothing_else() {
         let folder = tempfile::tempdir().unwrap();
-        let captures = Captures::into(&folder.path().join("captured"), Duration::from_millis(40)).unwrap();
-        let watched = |took: u64, outcome: Result<(), ServiceError>| {
-            let plan = || {
-                std::thread::sleep(Duration::from_millis(took));
-                outcome
-            };
-            let _ = captures.watched(Planning::Draft, (&file(), Request::repair()), plan);
+        let watched = |slow_after: Duration, outcome: Result<(), ServiceError>| {
+            let captures = Captures::into(&folder.path().join("captured"), slow_after).unwrap();
+            let _ = captures.watched(Planning::Draft, (&file(), Request::repair()), || outcome);
             names(&folder.path().join("captured"))
         };
-        assert_eq!(watched(0, Ok(())), [""; 0]);
-        assert_eq!(watched(0, Err(ServiceError::PlanningBusy)), [""; 0]);
-        let refused = watched(0, Err(ServiceError::PlanRejected(2)));
+        let hour = Duration::from_secs(3_600);
+        assert_eq!(watched(hour, Ok(())), [""; 0]);
+        assert_eq!(watched(hour, Err(ServiceError::PlanningBusy)), [""; 0]);
+        let refused = watched(hour, Err(ServiceError::PlanRejected(2)));
         assert!(matches!(&refused[..], [name] if name.contains("-draft-refused-seed1-moves")), "{refused:?}");
-        let both = watched(60, Ok(()));
+        let both = watched(Duration::ZERO, Ok(()));
         assert!(
             matches!(&both[..], [_, name] if name.contains("-draft-slow-") && name.ends_with("-repair.json")),
             "{both:?}"

@@ -15,6 +15,8 @@ use std::collections::HashMap;
 
 /// Prices are counted in this part of a cost point a minute.
 const UNIT: i64 = 256;
+/// A minute that is dearer changes nothing any more, and sums stay far from the limits of integers.
+const PRICE_MAX: i64 = 1 << 28;
 /// Minutes of one price.
 const BUCKET: T = 1440;
 /// Rounds without a better bound after which steps get shorter.
@@ -34,15 +36,14 @@ struct Good {
 struct Item {
     /// (good, minutes).
     takes: Vec<(usize, i64)>,
-    /// Whether its minutes may fall into the bucket after that of its start.
-    spills: bool,
 }
 
-/// From `finish` of its job on, `item` may begin in `bucket`.
+/// From `finish` of its job on, `item` may begin in `bucket`. Its minutes then fall into the buckets from there to `last`.
 struct Chance {
     finish: T,
     item: u32,
     bucket: u32,
+    last: u32,
 }
 
 /// A job with open activities that can all be placed.
@@ -69,7 +70,7 @@ pub fn bound(
     let mut houses = Vec::new();
     let mut rest = 0;
     for job in 0..weights.jobs.len() as u32 {
-        match house(model, fixed, weights, alone, &takes, job, buckets) {
+        match house(model, fixed, weights, alone, &takes, job, &spills) {
             Ok(house) => houses.push(house),
             Err(cost) => rest += cost,
         }
@@ -81,7 +82,7 @@ pub fn bound(
         goods.iter_mut().for_each(|good| good.used.fill(0));
         let worth: i64 =
             goods.iter().map(|good| good.price.iter().zip(&good.capacity).map(|(p, c)| p * c).sum::<i64>()).sum();
-        let asked: i64 = houses.iter().map(|house| cheapest(house, weights, &spills, &mut goods)).sum();
+        let asked: i64 = houses.iter().map(|house| cheapest(house, weights, &mut goods)).sum();
         // Rounded up: costs are whole.
         let found = rest + (asked - worth).div_euclid(UNIT) + i64::from((asked - worth).rem_euclid(UNIT) > 0);
         if found > best {
@@ -120,13 +121,13 @@ fn step(goods: &mut [Good], wanted: f64) {
     for good in goods {
         for at in 0..good.price.len() {
             let change = (pull(good, at) as f64 * scale).round() as i64;
-            good.price[at] = (good.price[at] + change).max(0);
+            good.price[at] = good.price[at].saturating_add(change).clamp(0, PRICE_MAX);
         }
     }
 }
 
 /// The cheapest finish of a house at the prices as they are; what it would use is added up.
-fn cheapest(house: &House, weights: &Weights, spills: &[bool], goods: &mut [Good]) -> i64 {
+fn cheapest(house: &House, weights: &Weights, goods: &mut [Good]) -> i64 {
     let mut least: Vec<(i64, u32)> = vec![(i64::MAX, 0); house.items.len()];
     let mut missing = house.items.len();
     let mut sum = 0;
@@ -136,7 +137,7 @@ fn cheapest(house: &House, weights: &Weights, spills: &[bool], goods: &mut [Good
         let finish = house.chances[at].finish;
         while let Some(chance) = house.chances.get(at).filter(|chance| chance.finish == finish) {
             at += 1;
-            let (price, bucket) = price(&house.items[chance.item as usize], chance.bucket, spills, goods);
+            let (price, bucket) = price(&house.items[chance.item as usize], chance, goods);
             let own = &mut least[chance.item as usize];
             if price < own.0 {
                 if own.0 == i64::MAX {
@@ -168,15 +169,12 @@ fn cheapest(house: &House, weights: &Weights, spills: &[bool], goods: &mut [Good
     best.0
 }
 
-/// What an item pays at least if it begins in `bucket`, and in which bucket that is.
-fn price(item: &Item, bucket: u32, spills: &[bool], goods: &[Good]) -> (i64, u32) {
+/// What an item pays at least if it begins when `chance` says, and in which bucket: however its minutes are shared out,
+/// none costs less than in the cheapest.
+fn price(item: &Item, chance: &Chance, goods: &[Good]) -> (i64, u32) {
     let at = |bucket: u32| item.takes.iter().map(|&(good, minutes)| goods[good].price[bucket as usize] * minutes).sum();
-    let own: (i64, u32) = (at(bucket), bucket);
-    if (item.spills || spills[bucket as usize]) && (bucket as usize) + 1 < spills.len() {
-        own.min((at(bucket + 1), bucket + 1))
-    } else {
-        own
-    }
+    let own: (i64, u32) = (at(chance.bucket), chance.bucket);
+    (chance.bucket + 1..=chance.last).fold(own, |least, bucket| least.min((at(bucket), bucket)))
 }
 
 fn good(load: &Load, buckets: usize) -> Good {
@@ -228,8 +226,9 @@ fn house(
     alone: &[(T, T)],
     takes: &[Vec<(usize, i64)>],
     job: u32,
-    buckets: usize,
+    spills: &[bool],
 ) -> Result<House, i64> {
+    let buckets = spills.len();
     let mut activities = Vec::new();
     let mut finish = -NEVER;
     for &activity in weights.activities.of(job).iter().filter(|a| !ordinary_extra(model, fixed, **a)) {
@@ -254,15 +253,13 @@ fn house(
             }
             // Nothing can begin before `start`.
             bucket = bucket.max(start / BUCKET);
-            chances.push(Chance { finish: end.max(finish), item: item as u32, bucket: bucket as u32 });
+            let last = tails.last_bucket(activity, bucket, spills) as u32;
+            chances.push(Chance { finish: end.max(finish), item: item as u32, bucket: bucket as u32, last });
             bucket += 1;
         }
     }
     chances.sort_by_key(|chance| (chance.finish, chance.item, chance.bucket));
-    let item = |activity: &u32| {
-        let own = &model.activities[*activity as usize];
-        Item { takes: takes[*activity as usize].clone(), spills: own.dividable }
-    };
+    let item = |activity: &u32| Item { takes: takes[*activity as usize].clone() };
     Ok(House { job, items: activities.iter().map(item).collect(), chances })
 }
 
@@ -307,11 +304,37 @@ impl Tails<'_> {
         modes.map(|mode| self.model.part(mode, part).offset).max().unwrap_or(0)
     }
 
+    /// The last bucket that minutes of an activity fall into which begins in `bucket`. In one piece it ends with its bucket
+    /// where nobody works over that end; in several it may rest over days off.
+    fn last_bucket(&mut self, activity: u32, bucket: T, spills: &[bool]) -> T {
+        let (model, most) = (self.model, spills.len() as T - 1);
+        let own = &model.activities[activity as usize];
+        if !own.dividable && !spills[bucket as usize] {
+            return bucket;
+        }
+        let end = (bucket + 1) * BUCKET;
+        let finish = |mode: &u32| {
+            if own.dividable {
+                // Whoever begins later is not done sooner.
+                workable(model, activity, *mode, end, 1).map_or(NEVER, |(_, finish)| finish)
+            } else {
+                end - 1 + model.modes[*mode as usize].length
+            }
+        };
+        let latest = self.ways_of(activity).iter().map(finish).max().unwrap_or(end);
+        ((latest - 1) / BUCKET).clamp(bucket, most)
+    }
+
+    fn ways_of(&mut self, activity: u32) -> &[u32] {
+        let model = self.model;
+        self.ways.entry(activity).or_insert_with(|| distinct_ways(model, activity))
+    }
+
     fn earliest(&mut self, activity: u32, from: T) -> (T, T) {
         let model = self.model;
-        let ways = self.ways.entry(activity).or_insert_with(|| distinct_ways(model, activity));
+        let ways = self.ways_of(activity);
         let mut found = (NEVER, NEVER);
-        for &mode in ways.iter() {
+        for &mode in ways {
             let mut t = from;
             for tried in 0.. {
                 let Some((start, finish)) = workable(model, activity, mode, t, 1) else { break };
@@ -358,4 +381,56 @@ fn distinct_ways(model: &Model, activity: u32) -> Vec<u32> {
         }
     }
     ways
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::model::{Activity, Crew, Mode, NONE, Part};
+    use super::super::super::spans::Spans;
+    use super::*;
+
+    /// A crew that works from 480 to 960 on days 0, 3 and 4, and a step of 600 minutes.
+    fn over_days_off(dividable: bool) -> Model {
+        let mut model = Model { end: 6 * BUCKET, job_count: 1, ..Model::default() };
+        model.calendars = vec![Spans::new([0, 3, 4].map(|day| (day * BUCKET + 480, day * BUCKET + 960)).to_vec())];
+        model.crews = vec![Crew { calendar: 0, regular: 0, days: NONE, home_ways: Vec::new() }];
+        model.parts = vec![Part { offset: 0, length: 600 }];
+        model.modes = vec![Mode { crew: 0, calendar: 0, hours: 0, length: 600, parts: 0..1, gates: 0..0 }];
+        model.activities = vec![Activity {
+            job: 0,
+            place: 0,
+            release: 0,
+            latest: NEVER,
+            modes: 0..1,
+            areas: 0..0,
+            needs: 0..0,
+            gear: 0..0,
+            dividable,
+            extra: false,
+            days: 0..0,
+            pinned: false,
+            steps: 1,
+            joins: NONE,
+            shared: 0..0,
+            shared_until: 0,
+        }];
+        model
+    }
+
+    /// By hand: begun on day 0, it ends on day 3, or on day 4 if it is begun in the last minutes; two days that are dear, and on
+    /// which nobody works, lie between.
+    #[test]
+    fn what_rests_over_days_off_pays_no_more_than_where_it_is_cheapest() {
+        let model = over_days_off(true);
+        let spills = spills(&model, 7);
+        assert_eq!(spills, [false; 7]);
+        let mut tails = Tails { model: &model, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
+        assert_eq!(tails.last_bucket(0, 0, &spills), 4);
+        let dear = Good { capacity: vec![0; 7], price: vec![9, 9, 9, 2, 3, 0, 0], used: vec![0; 7] };
+        let item = Item { takes: vec![(0, 600)] };
+        assert_eq!(price(&item, &Chance { finish: 0, item: 0, bucket: 0, last: 4 }, &[dear]), (1_200, 3));
+        let whole = over_days_off(false);
+        let mut tails = Tails { model: &whole, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
+        assert_eq!(tails.last_bucket(0, 0, &spills), 0, "in one piece it ends where it began");
+    }
 }
