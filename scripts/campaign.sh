@@ -7,4 +7,4 @@ cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
 export TACKFREE_COMPANIES=${1:-10000} TACKFREE_FIRST_SEED=${2:-1}
 echo "seeds $TACKFREE_FIRST_SEED to $((TACKFREE_FIRST_SEED + TACKFREE_COMPANIES - 1))"
-cargo test --quiet --test plan_properties --test plan_repairs -- --nocapture
+cargo test --quiet --test plan -- plan_properties:: plan_repairs:: --nocapture

@@ -2,7 +2,9 @@
 
 pub mod app;
 pub mod crash;
+pub mod generate;
 pub mod happenings;
+pub mod life;
 pub mod postgres;
 pub mod program;
 pub mod promise;
@@ -10,3 +12,4 @@ pub mod proxy;
 pub mod receiver;
 pub mod rows;
 pub mod store;
+pub mod world;

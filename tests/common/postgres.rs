@@ -72,11 +72,6 @@ impl TestServer {
         connect_options(&self.socket_directory, OWNER_ROLE, database)
     }
 
-    /// How `role` connects to `database`.
-    pub fn role_options(&self, role: &str, database: &str) -> PgConnectOptions {
-        connect_options(&self.socket_directory, role, database)
-    }
-
     /// A new database, copied from `template`, for this test alone; returns how the owner connects to it.
     ///
     /// The first caller on the server makes the template: `migrate` gets the owner's options for an empty database

@@ -373,7 +373,7 @@ fn signed(difference: f64, decimals: usize) -> String {
 pub fn page() -> String {
     let mut page = String::from(
         "# Values that the trade's numbers are held against\n\n\
-         Written by `cargo run --example trade_values > docs/trade-values.md`; `tests/trade_values.rs` fails while this page\n\
+         Written by `cargo run --example trade_values > docs/trade-values.md`; `tests/plan/trade_values.rs` fails while this page\n\
          differs from what the code gives, or a difference is larger than its limit. Grids of thousands of points are\n\
          judged by other implementations: see `tests/python/`. Where a label says otherwise, the label is right.\n",
     );

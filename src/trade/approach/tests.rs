@@ -1,4 +1,4 @@
-//! Predicting passes, case by case. How often they hold on simulated floors: `tests/approach_coverage.rs`.
+//! Predicting passes, case by case. How often they hold on simulated floors: `tests/plan/approach_coverage.rs`.
 
 use super::*;
 use crate::domain::time::HOUR;

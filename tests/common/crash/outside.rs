@@ -55,7 +55,6 @@ pub struct Answer {
 pub struct Told {
     pub request: Request,
     pub answer: Answer,
-    pub tries: u32,
 }
 
 pub struct Outside {
@@ -138,7 +137,7 @@ impl Outside {
         };
         let mut longest = self.longest.lock().unwrap();
         *longest = begin.elapsed().max(*longest);
-        self.log.lock().unwrap().push(Told { request, answer: answer.clone(), tries });
+        self.log.lock().unwrap().push(Told { request, answer: answer.clone() });
         answer
     }
 
