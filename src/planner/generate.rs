@@ -51,6 +51,8 @@ pub struct Generator {
     pub minds_promises: bool,
     /// Work outside regular hours only for what finds no other time.
     pub regular_first: bool,
+    /// Among crews, a minute on the road counts so many times.
+    pub way_factor: i64,
 }
 
 impl Generator {
@@ -68,6 +70,7 @@ impl Generator {
             hopeless: vec![false; activities],
             minds_promises: false,
             regular_first: false,
+            way_factor: 1,
             rank: vec![NEVER; activities],
             blinks_per_mille: 0,
             chance: Cell::new(0),
@@ -237,7 +240,7 @@ impl Generator {
             if best.is_some_and(|(least, _)| weights.insertion_at_least(own.job, place.finish) >= least) {
                 continue;
             }
-            let mut cost = weights.insertion(state, activity, place, worker);
+            let mut cost = weights.insertion(state, activity, place, worker, self.way_factor);
             if self.minds_promises {
                 cost += weights.broken_at(state, activity, place);
             }
@@ -283,7 +286,8 @@ impl Generator {
             let earliest = earliest.max(self.floor[activity as usize]).max(wished);
             let latest = latest.min(window_end);
             let place = if earliest <= latest { state.find(activity, mode, earliest, latest) } else { None }?;
-            let cost = weights.insertion(state, activity, place, worker) + weights.broken_at(state, activity, place);
+            let cost = weights.insertion(state, activity, place, worker, self.way_factor)
+                + weights.broken_at(state, activity, place);
             Some((cost, place))
         };
         let own_crew = own.modes.clone().filter(|mode| state.crew_of(*mode) == promise.crew);

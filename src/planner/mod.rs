@@ -59,6 +59,9 @@ use state::State;
 /// Up to here every order is tried for the first plan.
 const ACTIVITIES_FOR_ALL_ORDERS: usize = 5_000;
 
+/// While the first plan is made, a minute on the road weighs as much as so many: it is lost for all houses that come later.
+const WAY_FACTOR_AT_FIRST: i64 = 5;
+
 /// The longer a plan is searched for, the longer a bound is.
 const MOVES_A_BOUND_ROUND: u64 = 20;
 /// Rounds after which a bound hardly rises any more.
@@ -180,6 +183,9 @@ fn first_plan<'m>(work: &'m Work, weights: &Weights, request: Request) -> (State
         Basis::Repair => vec![vec![0; weights.jobs.len()]],
         Basis::Published | Basis::Anew => orders(&work.compiled, weights),
     };
+    // Who does not search wants an answer now; a region's worth of houses is planned in one pass.
+    let hurried = request.move_budget == 0 || work.compiled.steps.len() > ACTIVITIES_FOR_ALL_ORDERS;
+    let orders = orders.into_iter().take(if hurried { 1 } else { usize::MAX });
     for bias in orders {
         let (state, generator, nothing_open) = generate_once(work, weights, request, &bias);
         let cost = weights.total(&state).total();
@@ -215,7 +221,9 @@ fn generate_once<'m>(work: &'m Work, weights: &Weights, request: Request, bias: 
         for (activity, own) in compiled.model.activities.iter().enumerate() {
             generator.bias[activity] = bias[own.job as usize];
         }
+        generator.way_factor = WAY_FACTOR_AT_FIRST;
         generator.complete(&mut state, weights, &open);
+        generator.way_factor = 1;
         generator.bias.fill(0);
         let before = vain.len();
         vain.extend(pins.into_iter().filter(|pin| state.place(*pin).is_none()));
@@ -225,7 +233,8 @@ fn generate_once<'m>(work: &'m Work, weights: &Weights, request: Request, bias: 
     }
 }
 
-/// Orders worth trying: by readiness alone; by due; by weight over work; each leaning and strict.
+/// Orders worth trying, the one that is best most often first: house by house, the most urgent first; house by house, by weight
+/// over work; everything as it gets ready.
 fn orders(compiled: &Compiled, weights: &Weights) -> Vec<Vec<T>> {
     let jobs = weights.jobs.len();
     let mut work = vec![1i64; jobs];
@@ -233,22 +242,18 @@ fn orders(compiled: &Compiled, weights: &Weights) -> Vec<Vec<T>> {
         let shortest = activity.modes.clone().map(|mode| i64::from(compiled.model.modes[mode as usize].length)).min();
         work[activity.job as usize] += shortest.unwrap_or(0);
     }
-    let ranked = |key: &dyn Fn(usize) -> i64, step: T| {
+    let ratio = |job: usize| work[job] * 1_000 / weights.jobs[job].weight.max(1);
+    // A house of more weight goes as if it were due a day earlier for each unit.
+    let urgency = |job: usize| i64::from(weights.jobs[job].due) - 1_440 * weights.jobs[job].weight;
+    let ranked = |key: &dyn Fn(usize) -> i64| {
         let mut order: Vec<usize> = (0..jobs).collect();
-        order.sort_by_key(|&job| (key(job), job));
+        order.sort_by_key(|&job| (key(job), ratio(job), job));
         let mut bias = vec![0; jobs];
+        let step = (compiled.model.end / 8).max(1);
         order.iter().enumerate().for_each(|(rank, &job)| bias[job] = (rank as T).saturating_mul(step).min(NEVER / 4));
         bias
     };
-    let due = |job: usize| i64::from(weights.jobs[job].due);
-    let ratio = |job: usize| work[job] * 1_000 / weights.jobs[job].weight.max(1);
-    let strict = compiled.model.end / 8;
-    let mut orders = vec![vec![0; jobs], ranked(&due, 60)];
-    // A region's worth of houses is planned in few passes; the search has its turn afterwards.
-    if compiled.steps.len() <= ACTIVITIES_FOR_ALL_ORDERS {
-        orders.extend([ranked(&ratio, 60), ranked(&due, strict.max(1)), ranked(&ratio, strict.max(1))]);
-    }
-    orders
+    vec![ranked(&urgency), ranked(&ratio), vec![0; jobs]]
 }
 
 /// Ordinary activities without a place.

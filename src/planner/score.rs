@@ -183,8 +183,9 @@ impl Weights {
         own.weight * (self.cost.finish_minute + late)
     }
 
-    /// What putting `activity` at `place` costs, to choose among crews: its finish, the way, overtime and hand-over.
-    pub fn insertion(&self, state: &State<'_>, activity: u32, place: Place, worker: u32) -> i64 {
+    /// What putting `activity` at `place` costs, to choose among crews: its finish, the way (`way_factor` times), overtime and
+    /// hand-over.
+    pub fn insertion(&self, state: &State<'_>, activity: u32, place: Place, worker: u32, way_factor: i64) -> i64 {
         let model = state.model;
         let own = &model.activities[activity as usize];
         let crew = state.crew_of(place.mode);
@@ -192,7 +193,7 @@ impl Weights {
         if crew == NONE {
             return finish;
         }
-        let way = self.cost.travel_minute * i64::from(self.added_way(state, crew, own.place, place));
+        let way = way_factor * self.cost.travel_minute * i64::from(self.added_way(state, crew, own.place, place));
         let regular = &model.calendars[model.crews[crew as usize].regular as usize];
         let overtime = if self.cost.overtime_minute == 0 || own.dividable {
             0

@@ -20,11 +20,17 @@ fn a_sheet_for_every_crew_from_a_file() {
     let now = Minute::floor_from("2026-03-06T06:00:00-05:00".parse().unwrap());
     std::fs::write(folder.path().join("week.json"), demo::document(now, None).unwrap().to_string()).unwrap();
     said(&program(folder.path(), &["plan", "week.json", "--moves", "50", "--out", "plan.json", "--json"]));
-    let day = ["load-list", "week.json", "--plan", "plan.json", "--date", "2026-03-09"];
+    let plan: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(folder.path().join("plan.json")).unwrap()).unwrap();
+    // A day after the first on which a floor is treated, whoever does it.
+    let starts = plan["placements"].as_array().unwrap().iter().filter(|placement| placement["kind"] == "treat_a");
+    let days = starts.map(|placement| &placement["start"].as_str().unwrap()[..10]);
+    let date = days.filter(|day| *day > "2026-03-06").min().unwrap();
+    let day = ["load-list", "week.json", "--plan", "plan.json", "--date", date];
     let sheet = said(&program(folder.path(), &day));
     for part in [
         "LOAD LIST  Crew",
-        "Monday 9 March 2026",
+        "March 2026",
         "treatment part A",
         "treatment part B",
         "only, marked A",

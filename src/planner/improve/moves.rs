@@ -8,9 +8,9 @@ use crate::planner::state::State;
 use crate::planner::timeline::FIXED;
 
 /// Most jobs taken out together because they are near each other.
-const NEAR_JOBS_MAX: u32 = 5;
+const NEAR_JOBS_MAX: u32 = 3;
 /// Most jobs taken out together because one crew works on them at the same time.
-const CREW_JOBS_MAX: usize = 6;
+const CREW_JOBS_MAX: usize = 3;
 /// Longest stretch of a crew's time that is looked at, minutes: two days and a shift.
 const STRETCH_MINUTES_MAX: u32 = 2 * 1440 + 480;
 /// Jobs are preferred or put back by up to this many minutes: about a working week.
@@ -53,7 +53,7 @@ impl Search<'_> {
 
     /// Of each job everything, or what comes from one of its steps on.
     fn take_out(&mut self, state: &mut State<'_>, generator: &mut Generator, chosen: &[u32]) {
-        let whole = self.below(3) == 0;
+        let whole = self.below(10) == 0;
         for &job in chosen {
             let movable = self.before.iter().enumerate().filter(|(_, before)| {
                 !before.held && before.place.is_some() && state.model.activities[before.activity as usize].job == job
