@@ -34,6 +34,7 @@ mod api_take_along;
 mod api_treatment;
 mod api_what_ifs;
 mod backup;
+mod changes;
 mod cluster;
 mod events_page;
 mod forecast_fetch;
