@@ -17,10 +17,10 @@
 mod body;
 mod caller;
 mod document;
-mod headers;
+pub mod headers;
 mod limits;
 mod once;
-mod page;
+pub mod page;
 mod plain;
 mod problem;
 mod registry;
