@@ -7,9 +7,9 @@ mod targets;
 
 use std::sync::OnceLock;
 
-static TARGET: OnceLock<fn(&[u8])> = OnceLock::new();
+static TARGET: OnceLock<targets::Target> = OnceLock::new();
 
-fn chosen() -> fn(&[u8]) {
+fn chosen() -> targets::Target {
     let name = std::env::var("TACKFREE_FUZZ_TARGET").unwrap_or_default();
     let known = targets::TARGETS.iter().find(|(known, _)| *known == name);
     let names: Vec<&str> = targets::TARGETS.iter().map(|(name, _)| *name).collect();

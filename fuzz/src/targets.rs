@@ -18,8 +18,11 @@ use tackfree::planner::{Request, plan};
 use tackfree::table::{CREW_COLUMNS, EQUIPMENT_COLUMNS, HOUSE_COLUMNS, Sheet, cells, line, merged};
 use tackfree::weather::read_any;
 
+/// Takes any bytes, and panics where something does not hold.
+pub type Target = fn(&[u8]);
+
 /// Name and function of each.
-pub const TARGETS: &[(&str, fn(&[u8]))] = &[
+pub const TARGETS: &[(&str, Target)] = &[
     ("planning-file", planning_file),
     ("plan", planned),
     ("feed", feed),
@@ -197,7 +200,7 @@ fn headers(data: &[u8]) {
     let mut request = TestRequest::with_uri("/v1/jobs");
     for line in data.split(|byte| *byte == b'\n').take(16) {
         let Some((&which, value)) = line.split_first() else { continue };
-        let name = names.iter().nth(usize::from(which) % names.len()).expect("it is one of them");
+        let name = &names[usize::from(which) % names.len()];
         if let Ok(value) = HeaderValue::from_bytes(value) {
             request = request.append_header((name.clone(), value));
         }

@@ -55,6 +55,7 @@ mod store_security;
 mod store_shelf;
 mod told_to_end;
 mod traces;
+mod two_companies;
 mod two_servers;
 mod web_board;
 mod web_houses;
