@@ -8,6 +8,7 @@ use icalendar::parser::{Component, read_calendar, unfold};
 use tackfree::api::headers::{has_already, idempotency_key, if_match};
 use tackfree::api::page::{Cursor, PageQuery, next_link};
 use tackfree::browser::same_origin;
+use tackfree::domain::situation::Situation;
 use tackfree::domain::time::Minute;
 use tackfree::domain::zone::Zone;
 use tackfree::dto::{
@@ -61,13 +62,18 @@ fn planning_file(data: &[u8]) {
     }
 }
 
+/// Whether it is small enough to be planned here.
+pub fn is_planned(situation: &Situation) -> bool {
+    let steps: usize = situation.jobs.iter().map(|job| job.chain.steps().len()).sum();
+    situation.jobs.len() <= JOBS_MAX && steps <= STEPS_MAX
+}
+
 /// Whatever is taken can be planned, and the audit has nothing against the plan.
 fn planned(data: &[u8]) {
     let Ok(text) = std::str::from_utf8(data) else { return };
     let Ok(parsed) = parse_planning_file(text) else { return };
     let situation = parsed.situation;
-    let steps: usize = situation.jobs.iter().map(|job| job.chain.steps().len()).sum();
-    if situation.jobs.len() > JOBS_MAX || steps > STEPS_MAX {
+    if !is_planned(&situation) {
         return;
     }
     let made = plan(&situation, Request { move_budget: 5, ..Request::new() });

@@ -43,6 +43,21 @@ fn feed(name: &str, rounds: u64) {
     }
 }
 
+/// Seeds that are refused lead nowhere.
+#[test]
+fn seeds_are_taken() {
+    for target in ["planning-file", "plan"] {
+        for data in seeds(target) {
+            let parsed = tackfree::dto::parse_planning_file(std::str::from_utf8(&data).unwrap());
+            let situation = parsed.unwrap_or_else(|faults| panic!("a seed of {target}: {}", faults[0])).situation;
+            assert!(target != "plan" || targets::is_planned(&situation), "a seed that is too large to be planned");
+        }
+    }
+    for data in seeds("forecast") {
+        assert!(tackfree::weather::read_any(std::str::from_utf8(&data).unwrap()).is_ok());
+    }
+}
+
 #[test]
 fn planning_files() {
     feed("planning-file", 3_000);
