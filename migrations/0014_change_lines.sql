@@ -42,6 +42,7 @@ CREATE POLICY owner_prunes ON change_line FOR DELETE TO CURRENT_USER USING (true
 -- Whether an event is only the history's copy of another change, which has a line of its own.
 ALTER TABLE event ADD COLUMN copied boolean NOT NULL DEFAULT false;
 
+-- (Conditions are written as PostgreSQL shows them, so that a restored database has the very same.)
 -- For each table a function of its own, because documents are large and a general one would take whole rows apart.
 DO $$
 DECLARE
@@ -51,7 +52,8 @@ BEGIN
     FOR of IN SELECT * FROM (VALUES
         -- table, kind, thing, versions, what an update is, which updates
         ('company', 'company', 'NEW.id::text', true, '''changed''',
-            '(OLD.name, OLD.settings, OLD.version) IS DISTINCT FROM (NEW.name, NEW.settings, NEW.version)'),
+            'OLD.name IS DISTINCT FROM NEW.name OR OLD.settings IS DISTINCT FROM NEW.settings OR
+             OLD.version IS DISTINCT FROM NEW.version'),
         ('house', 'house', 'NEW.key', true, 'archived', ''),
         ('crew', 'crew', 'NEW.key', true, 'archived', ''),
         ('equipment', 'equipment', 'NEW.key', true, 'archived', ''),
@@ -63,8 +65,9 @@ BEGIN
         ('event', 'event', 'NEW.id::text', false, '''changed''', ''),
         ('plan', 'plan', 'NEW.id::text', true, 'NEW.status', ''),
         ('token', 'token', 'NEW.id::text', false, 'revoked',
-            '(OLD.name, OLD.role, OLD.crew_id, OLD.secret_sha256, OLD.expires_at, OLD.revoked_at) IS DISTINCT FROM
-             (NEW.name, NEW.role, NEW.crew_id, NEW.secret_sha256, NEW.expires_at, NEW.revoked_at)'),
+            'OLD.name IS DISTINCT FROM NEW.name OR OLD.role IS DISTINCT FROM NEW.role OR
+             OLD.crew_id IS DISTINCT FROM NEW.crew_id OR OLD.secret_sha256 IS DISTINCT FROM NEW.secret_sha256 OR
+             OLD.expires_at IS DISTINCT FROM NEW.expires_at OR OLD.revoked_at IS DISTINCT FROM NEW.revoked_at'),
         ('feed', 'feed', 'NEW.id::text', false, 'revoked', 'OLD.* IS DISTINCT FROM NEW.*'),
         ('webhook', 'webhook', 'NEW.id::text', true, '''changed''', ''),
         -- Sent again because somebody wants it to be.
@@ -72,8 +75,9 @@ BEGIN
             'OLD.status <> ''waiting'' AND NEW.status = ''waiting'''),
         ('person', 'person', 'NEW.id::text', false, 'revoked', 'OLD.* IS DISTINCT FROM NEW.*'),
         ('crew_link', 'crew_link', 'NEW.id::text', false, 'revoked',
-            '(OLD.name, OLD.crew_id, OLD.secret_sha256, OLD.revoked_at) IS DISTINCT FROM
-             (NEW.name, NEW.crew_id, NEW.secret_sha256, NEW.revoked_at)'),
+            'OLD.name IS DISTINCT FROM NEW.name OR OLD.crew_id IS DISTINCT FROM NEW.crew_id OR
+             OLD.secret_sha256 IS DISTINCT FROM NEW.secret_sha256 OR
+             OLD.revoked_at IS DISTINCT FROM NEW.revoked_at'),
         ('browser_session', 'browser_session', 'NEW.id::text', false, 'revoked',
             'OLD.revoked_at IS DISTINCT FROM NEW.revoked_at')
     ) AS v (tenant, kind, thing, versions, updated, which)
