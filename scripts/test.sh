@@ -44,6 +44,14 @@ cargo fmt --check
 cargo clippy --quiet --all-targets -- -D warnings
 RUSTDOCFLAGS="-D warnings" cargo doc --quiet --no-deps
 
+step "advisories"
+# Licences, sources and versions that were taken back are in the suite. Advisories need cargo-deny and RustSec's database.
+if cargo deny --version >/dev/null 2>&1 && compgen -G "${CARGO_HOME:-$HOME/.cargo}/advisory-db*/*" >/dev/null; then
+    cargo deny check --disable-fetch advisories
+else
+    echo "NOT CHECKED: there is no cargo-deny, or no database of advisories (\`cargo deny fetch\` gets one)."
+fi
+
 step "the suite, on a PostgreSQL of its own"
 cargo build --quiet --bins
 if cargo nextest --version >/dev/null 2>&1; then

@@ -7,6 +7,7 @@ use tackfree::api;
 use tackfree::cli::database::DatabaseArguments;
 use tackfree::cli::traces::Traces;
 use tackfree::cli::{self, Refusal};
+use tackfree::store::{Act, Doer};
 use tracing_subscriber::Layer;
 use tracing_subscriber::layer::SubscriberExt;
 use tracing_subscriber::util::SubscriberInitExt;
@@ -110,18 +111,18 @@ fn run(arguments: &Arguments) -> Result<String, Refusal> {
         Command::LoadList(arguments) => cli::load_list::load_list_of_file(arguments),
         Command::CheckPlan(arguments) => cli::plan::check(arguments),
         Command::Chance(arguments) => cli::chance::chance(arguments),
-        Command::FetchForecasts(arguments) => wait_for(cli::forecasts::fetch(database, arguments)),
+        Command::FetchForecasts(arguments) => wait_for("fetch-forecasts", cli::forecasts::fetch(database, arguments)),
         Command::Forecast(arguments) => cli::forecast::forecast(arguments),
         Command::Calculate(arguments) => cli::calculate::calculate(arguments),
         Command::Normals(arguments) => cli::normals::normals(arguments),
         Command::Openapi => openapi(),
-        Command::Serve(arguments) => wait_for(cli::serve::serve(database, arguments)).map(|()| String::new()),
-        Command::Demo(arguments) => wait_for(cli::demo::demo(database, arguments)).map(|()| String::new()),
-        Command::Person(command) => wait_for(cli::person::person(database, command)),
-        Command::Migrate => wait_for(database.migrate()).map(|()| "the schema is up to date\n".to_owned()),
-        Command::Backup(arguments) => wait_for(cli::backup::back_up(database, arguments)),
-        Command::Restore(arguments) => wait_for(cli::backup::restore(database, arguments)),
-        Command::Found(arguments) => wait_for(async {
+        Command::Serve(arguments) => wait_for("serve", cli::serve::serve(database, arguments)).map(|()| String::new()),
+        Command::Demo(arguments) => wait_for("demo", cli::demo::demo(database, arguments)).map(|()| String::new()),
+        Command::Person(command) => wait_for("person", cli::person::person(database, command)),
+        Command::Migrate => wait_for("migrate", database.migrate()).map(|()| "the schema is up to date\n".to_owned()),
+        Command::Backup(arguments) => wait_for("backup", cli::backup::back_up(database, arguments)),
+        Command::Restore(arguments) => wait_for("restore", cli::backup::restore(database, arguments)),
+        Command::Found(arguments) => wait_for("found", async {
             let database = database.open().await?;
             let founded = cli::found::found(&database.store, arguments).await;
             database.close().await;
@@ -135,9 +136,9 @@ fn openapi() -> Result<String, Refusal> {
     document.map(|json| json + "\n").map_err(|error| Refusal::new("openapi", error.to_string(), "report this defect"))
 }
 
-fn wait_for<T>(work: impl Future<Output = Result<T, Refusal>>) -> Result<T, Refusal> {
+fn wait_for<T>(command: &str, work: impl Future<Output = Result<T, Refusal>>) -> Result<T, Refusal> {
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
     let runtime =
         runtime.map_err(|error| Refusal::new("no-threads", error.to_string(), "let the program start threads"))?;
-    runtime.block_on(work)
+    runtime.block_on(Act::new(Doer::Command, command, None).of(work))
 }

@@ -4,7 +4,7 @@ use super::Api;
 use super::problem::Problem;
 use super::registry;
 use crate::browser::Browsers;
-use crate::store::{CompanyId, FoundToken, TokenRole};
+use crate::store::{Act, CompanyId, Doer, FoundToken, TokenRole};
 use actix_web::body::{EitherBody, MessageBody};
 use actix_web::dev::{Payload, ServiceRequest, ServiceResponse};
 use actix_web::http::header;
@@ -93,18 +93,10 @@ impl<A: Allowed> FromRequest for Caller<A> {
         let extensions = request.extensions();
         let Some(token) = extensions.get::<FoundToken>() else { return ready(Err(unauthenticated())) };
         if !A::allows(token.role) {
-            let detail = format!("this needs {}; the token has the role {}", A::WHO, role_word(token.role));
+            let detail = format!("this needs {}; the token has the role {}", A::WHO, token.role.word());
             return ready(Err(Problem::new(registry::ROLE_NEEDED, detail)));
         }
         ready(Ok(Caller { company: token.company, token_id: token.id, crew_id: token.crew_id, allowed: PhantomData }))
-    }
-}
-
-const fn role_word(role: TokenRole) -> &'static str {
-    match role {
-        TokenRole::Office => "office",
-        TokenRole::Crew => "crew",
-        TokenRole::Viewer => "viewer",
     }
 }
 
@@ -153,6 +145,7 @@ async fn found(request: &ServiceRequest) -> Result<(FoundToken, Credential), Pro
     let api = request.app_data::<web::Data<Api>>().ok_or_else(unauthenticated)?;
     let token = api.service.store().find_token(text).await?.ok_or_else(unauthenticated)?;
     api.touched.note(&api.service, &token).await;
+    Act::by(Doer::Token(token.id), Some(token.role));
     Ok((token, Credential::Token(text.to_owned())))
 }
 
@@ -165,6 +158,7 @@ async fn signed_in(request: &HttpRequest, browsers: &Browsers) -> Result<(FoundT
         return Err(Problem::new(registry::CSRF_TOKEN_NEEDED, detail));
     }
     let found = browser.found;
+    Act::by(found.holder.doer(), Some(found.role));
     let token = FoundToken { company: found.company, id: found.holder.id(), role: found.role, crew_id: found.crew_id };
     Ok((token, Credential::Browser(browser.secret)))
 }

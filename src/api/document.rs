@@ -61,6 +61,23 @@ pub fn openapi() -> OpenApi {
     document
 }
 
+/// Identifiers of operations by method and address, as `PUT /v1/houses/{key}`.
+pub(super) type Operations = BTreeMap<String, String>;
+
+/// Those of a document that change something.
+pub(super) fn operations(document: &OpenApi) -> Operations {
+    let mut all = Operations::new();
+    for (path, item) in &document.paths.paths {
+        let changing = [("POST", &item.post), ("PUT", &item.put), ("PATCH", &item.patch), ("DELETE", &item.delete)];
+        for (method, operation) in changing {
+            if let Some(id) = operation.as_ref().and_then(|operation| operation.operation_id.clone()) {
+                all.insert(format!("{method} {path}"), id);
+            }
+        }
+    }
+    all
+}
+
 type Schemas = BTreeMap<String, RefOr<Schema>>;
 
 /// A shape that refuses unknown members cannot be one part of several (JSON Schema looks at each part alone), so where

@@ -17,10 +17,10 @@
 mod body;
 mod caller;
 mod document;
-mod headers;
+pub mod headers;
 mod limits;
 mod once;
-mod page;
+pub mod page;
 mod plain;
 mod problem;
 mod registry;
@@ -32,6 +32,7 @@ mod touched;
 mod turned_away;
 mod unknown;
 
+use document::Operations;
 pub use document::openapi;
 pub use limits::RequestLimits;
 pub use problem::{PROBLEM_JSON, Problem, ProblemBody, ProblemError};
@@ -59,15 +60,16 @@ pub(super) struct Api {
     limits: Limits,
     streams: Streams,
     addresses: Addresses,
+    operations: Operations,
 }
 
 impl Api {
-    fn new(service: Service, settings: &Settings, addresses: Addresses) -> Api {
+    fn new(service: Service, settings: &Settings, addresses: Addresses, operations: Operations) -> Api {
         let digest = |token: &Option<String>| token.as_deref().map(|token| Sha256::digest(token.as_bytes()).into());
         let (operator, watcher) = (digest(&settings.operator_token), digest(&settings.metrics_token));
         let streams = Streams::new(settings.streams.clone());
         let limits = Limits::new(settings.requests);
-        Api { service, operator, watcher, touched: Touched::default(), limits, streams, addresses }
+        Api { service, operator, watcher, touched: Touched::default(), limits, streams, addresses, operations }
     }
 
     /// A transaction that only reads and sees one state.

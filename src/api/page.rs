@@ -42,11 +42,13 @@ pub enum Cursor {
     Place(u64),
     /// Below this number.
     Below(i64),
+    /// Before the row of this instant, in microseconds since 1970, and this identifier.
+    Moment(i64, Uuid),
 }
 
 impl Cursor {
     fn text(self) -> String {
-        let mut bytes = Vec::with_capacity(17);
+        let mut bytes = Vec::with_capacity(25);
         match self {
             Cursor::Row(id) => {
                 bytes.push(b'r');
@@ -60,6 +62,11 @@ impl Cursor {
                 bytes.push(b'b');
                 bytes.extend(number.to_be_bytes());
             }
+            Cursor::Moment(micros, id) => {
+                bytes.push(b'm');
+                bytes.extend(micros.to_be_bytes());
+                bytes.extend(id.as_bytes());
+            }
         }
         URL_SAFE_NO_PAD.encode(bytes)
     }
@@ -71,6 +78,10 @@ impl Cursor {
             b'r' => Uuid::from_slice(rest).ok().map(Cursor::Row),
             b'p' => rest.try_into().ok().map(u64::from_be_bytes).map(Cursor::Place),
             b'b' => rest.try_into().ok().map(i64::from_be_bytes).map(Cursor::Below),
+            b'm' => {
+                let (micros, id) = rest.split_first_chunk()?;
+                Some(Cursor::Moment(i64::from_be_bytes(*micros), Uuid::from_slice(id).ok()?))
+            }
             _ => None,
         }
     }
@@ -100,7 +111,7 @@ impl PageQuery {
         match self.cursor()? {
             None => Ok(None),
             Some(Cursor::Row(id)) => Ok(Some(id)),
-            Some(Cursor::Place(_) | Cursor::Below(_)) => Err(PageQuery::bad_cursor()),
+            Some(Cursor::Place(_) | Cursor::Below(_) | Cursor::Moment(..)) => Err(PageQuery::bad_cursor()),
         }
     }
 
@@ -125,7 +136,12 @@ mod tests {
 
     #[test]
     fn cursors_survive_the_way_there_and_back() {
-        for cursor in [Cursor::Row(Uuid::from_u128(7)), Cursor::Place(3), Cursor::Below(i64::MAX)] {
+        for cursor in [
+            Cursor::Row(Uuid::from_u128(7)),
+            Cursor::Place(3),
+            Cursor::Below(i64::MAX),
+            Cursor::Moment(-1, Uuid::from_u128(7)),
+        ] {
             assert_eq!(Cursor::parse(&cursor.text()), Some(cursor));
         }
         for bad in ["", "x", "cg", "====", "cAAAAAAAAAAB\u{e4}", &"A".repeat(10_000)] {

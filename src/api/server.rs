@@ -8,6 +8,7 @@ use super::unknown::{Addresses, unknown};
 use super::{Api, document, registry};
 use crate::measure::Meters;
 use crate::service::Service;
+use crate::store::{Act, Doer};
 use actix_web::body::MessageBody;
 use actix_web::dev::{Server, ServerHandle, ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderName, HeaderValue};
@@ -71,7 +72,7 @@ pub async fn serve(
     let watch = watch(&service, settings.metrics_listener.as_deref())?;
     let meters = web::Data::new(service.meters().clone());
     let has_metrics = settings.metrics_token.is_some();
-    let api = web::Data::new(Api::new(service, &settings, addresses));
+    let api = web::Data::new(Api::new(service, &settings, addresses, document::operations(&document)));
     let text = web::Bytes::from(serde_json::to_vec(&document).unwrap_or_default());
     let described = move || {
         let text = text.clone();
@@ -188,7 +189,11 @@ async fn finish(
     }
     let id = request.extensions().get::<RequestId>().map(ToString::to_string);
     let stopping = request.app_data::<web::Data<Api>>().map(|api| api.service.stopping().clone());
-    let mut response = next.call(request).await?;
+    let mut response = if request.method().is_safe() {
+        next.call(request).await?
+    } else {
+        act_of(&request).of(next.call(request)).await?
+    };
     if stopping.is_some_and(|stopping| stopping.is_stopped()) {
         response.response_mut().head_mut().set_connection_type(ConnectionType::Close);
     }
@@ -206,6 +211,16 @@ async fn finish(
         headers.insert(HeaderName::from_static("x-request-id"), id);
     }
     Ok(response)
+}
+
+/// What a request does, as the lines say it: the operation of the document, or what a page's form is sent to. By whom turns
+/// out later.
+fn act_of(request: &ServiceRequest) -> Act {
+    let id = request.extensions().get::<RequestId>().map(|id| **id);
+    let asked = format!("{} {}", request.method(), request.match_pattern().unwrap_or_default());
+    let api = request.app_data::<web::Data<Api>>();
+    let operation = api.and_then(|api| api.operations.get(&asked).cloned());
+    Act::new(Doer::Server, operation.unwrap_or(asked), id)
 }
 
 /// What is logged of a request: never a query or a secret in an address.

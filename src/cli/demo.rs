@@ -4,7 +4,7 @@
 use super::beware;
 use super::database::DatabaseArguments;
 use super::documents::Documents;
-use super::serve::{BrowserArguments, WebhookArguments, bind, until_stopped};
+use super::serve::{BrowserArguments, CHANGES_KEPT_DAYS, WebhookArguments, bind, until_stopped};
 use super::week::{self, Shown};
 use super::{Refusal, demo_people, plan};
 use crate::api;
@@ -103,7 +103,8 @@ pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Re
         return Ok(());
     }
     println!("\nServing; Ctrl-C stops it, and the private PostgreSQL with it.");
-    until_stopped(database, service, listener, arguments.browsers.settings(address), api::Settings::default()).await
+    let (browsers, settings) = (arguments.browsers.settings(address), api::Settings::default());
+    until_stopped(database, service, listener, browsers, settings, CHANGES_KEPT_DAYS).await
 }
 
 async fn load_and_show(

@@ -7,6 +7,7 @@
 //! | `error` | refusals |
 //! | `companies`, `access` | companies and settings; tokens and calendar addresses |
 //! | `people`, `sign_in` | who may come in by browser; coming in, and going out |
+//! | `changes` | who changed what |
 //! | `passwords`, `attempts` | hashing and comparing; how often somebody may try |
 //! | `nouns` | houses, crews, equipment, methods, regions |
 //! | `jobs`, `job_shapes`, `bench` | jobs and their chains; as shown; tried on the rest of the company |
@@ -54,6 +55,7 @@ mod calendars;
 mod captures;
 mod care;
 mod chances;
+mod changes;
 mod check_verdict;
 mod checks;
 pub mod clock;
@@ -116,6 +118,9 @@ pub use calendar_events::kind_word;
 pub use captures::Captures;
 pub use care::CareNote;
 pub use chances::{ChancesView, Experience, PIECE_RUNS_MAX};
+pub use changes::{
+    CHANGES_KEPT_DAYS_MIN, ChangeKindDto, ChangeView, ChangedThing, ChangesAsked, ChangesPage, WhoDto, WhoView,
+};
 pub use checks::{CheckRound, CheckView};
 pub use companies::{CompanyBody, CompanyView, Founded, company_of_key};
 pub use compare::{Comparison, HouseFinish, PlacedAt, StepChange};

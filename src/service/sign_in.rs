@@ -3,7 +3,9 @@
 use super::passwords::{self, Crowded};
 use super::{Service, ServiceError};
 use crate::domain::fault::Fault;
-use crate::store::{FoundBrowser, FoundCrewLink, Holder, NewBrowserSession, Noun, Secret, StoreError, TokenRole};
+use crate::store::{
+    Act, Doer, FoundBrowser, FoundCrewLink, Holder, NewBrowserSession, Noun, Secret, StoreError, TokenRole,
+};
 use chrono::{DateTime, Duration, Utc};
 use std::net::IpAddr;
 
@@ -103,6 +105,7 @@ impl Service {
         let hash = found.as_ref().map(|found| found.password_hash.clone());
         self.check_password(&name, password, hash, from.address).await?;
         let found = found.ok_or(SignInError::Wrong)?;
+        Act::by(Doer::Person(found.id), None);
         let mut session = self.store().session(found.company()).await?;
         let person = session.person(found.id).await?;
         let new = self.new_session(Holder::Person(found.id), &from.device, PERSON_IDLE, PERSON_STAYS);
@@ -127,6 +130,7 @@ impl Service {
     /// `Unavailable`.
     pub async fn sign_in_by_link(&self, text: &str, device: &str) -> Result<Option<SignedIn>, ServiceError> {
         let Some(FoundCrewLink { company, id, .. }) = self.store().find_crew_link(text).await? else { return Ok(None) };
+        Act::by(Doer::CrewLink(id), Some(TokenRole::Crew));
         let mut session = self.store().session(company).await?;
         let new = self.new_session(Holder::CrewLink(id), device, PHONE_IDLE, PHONE_STAYS);
         let (_, secret) = session.insert_browser_session(&new).await?;

@@ -2,7 +2,7 @@
 //! stored is its SHA-256.
 
 use super::secret::Secret;
-use super::{CompanyId, Session, Store, StoreError, TokenRole};
+use super::{CompanyId, Doer, Session, Store, StoreError, TokenRole};
 use chrono::{DateTime, Utc};
 use sqlx::FromRow;
 use uuid::Uuid;
@@ -25,6 +25,14 @@ impl Holder {
     pub const fn id(self) -> Uuid {
         match self {
             Holder::Person(id) | Holder::CrewLink(id) => id,
+        }
+    }
+
+    /// As whoever does something.
+    pub const fn doer(self) -> Doer {
+        match self {
+            Holder::Person(id) => Doer::Person(id),
+            Holder::CrewLink(id) => Doer::CrewLink(id),
         }
     }
 

@@ -44,6 +44,8 @@ pub struct NewEvent {
     pub standing: EventStanding,
     /// Why not.
     pub reason: Option<Document>,
+    /// Whether it only copies another change into the history.
+    pub copied: bool,
 }
 
 /// What was appended.
@@ -107,8 +109,8 @@ impl Session {
         let number = number.ok_or(StoreError::NotFound { what: "company" })?;
         let row: Option<EventRow> = sqlx::query_as(
             "INSERT INTO event (company_id, id, number, kind, subject, happened_at, recorded_at, recorded_by, doc, base,
-                                standing, reason)
-             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) ON CONFLICT (company_id, id) DO NOTHING
+                                standing, reason, copied)
+             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) ON CONFLICT (company_id, id) DO NOTHING
              RETURNING id, number, kind, subject, happened_at, recorded_at, recorded_by, doc, standing, reason",
         )
         .bind(self.company.0)
@@ -123,6 +125,7 @@ impl Session {
         .bind(&new.base)
         .bind(new.standing)
         .bind(&new.reason)
+        .bind(new.copied)
         .fetch_optional(self.db())
         .await?;
         row.ok_or_else(|| StoreError::KeyTaken { what: "event", key: new.id.to_string() })

@@ -52,12 +52,14 @@ const RIGHTS: &[(&str, &str)] = &[
     ("person", "SELECT, INSERT, UPDATE"),
     ("crew_link", "SELECT, INSERT, UPDATE"),
     ("browser_session", "SELECT, INSERT, UPDATE, DELETE"),
+    ("change_line", "SELECT"),
 ];
 
 /// What goes across companies: functions that run as the owner and tell as little as can be.
 const FUNCTIONS: &str = "find_token(bytea), find_feed(bytea), claim_repair(uuid, double precision), \
      lease_deliveries(timestamptz, timestamptz, integer, integer), companies_to_prune(timestamptz, timestamptz, integer), \
-     find_person(text), find_browser_session(bytea, timestamptz), find_crew_link(bytea), backlog(timestamptz)";
+     find_person(text), find_browser_session(bytea, timestamptz), find_crew_link(bytea), backlog(timestamptz), \
+     prune_change_lines(timestamptz, integer)";
 
 /// How servers log in.
 #[derive(Clone)]

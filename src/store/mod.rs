@@ -24,6 +24,7 @@
 //! | `repairs` | what has changed since the promise was last looked at, and whose turn it is |
 //! | `fetches` | what the weather service said last |
 //! | `tokens`, `feeds`, `secret` | who may come in |
+//! | `act`, `changes` | on whose behalf something is done; who changed what |
 //! | `people`, `crew_links`, `browser_sessions` | who may sign in, and where they are signed in |
 //! | `idempotency` | the same request twice |
 //! | `notices`, `listen` | what has to be told, and hearing of it at once |
@@ -33,6 +34,7 @@
 //! | `backup` | everything into a file, and back |
 //! | `cluster` | the private PostgreSQL that the program runs when no other is named |
 
+mod act;
 mod air_readings;
 mod backlog;
 pub mod backup;
@@ -40,6 +42,7 @@ mod board;
 mod bookings;
 mod browser_sessions;
 mod chains;
+mod changes;
 pub mod cluster;
 mod companies;
 mod copy;
@@ -71,11 +74,13 @@ mod shelf;
 mod tokens;
 mod webhooks;
 
+pub use act::{Act, Doer};
 pub use air_readings::{AirReadingRow, AirTold, NewAirReading};
 pub use backlog::{BacklogRow, PoolState};
 pub use bookings::{BookedBy, BookingRow};
 pub use browser_sessions::{BrowserSessionRow, FoundBrowser, Holder, NewBrowserSession};
 pub use chains::{ChainRows, NewStep, NewWait, StepRow, WaitRow};
+pub use changes::{ChangeFilter, ChangePlace, ChangeRow};
 pub use companies::{CompanyRow, list_companies};
 pub use copy::PlanRow;
 pub use crew_links::{CrewLinkRow, FoundCrewLink};

@@ -2,6 +2,7 @@
 //! hands out connections.
 
 use super::StoreError;
+use super::act::Act;
 use super::migrate::{AppLogin, migrate};
 use super::notices::NewNotice;
 use super::shelf::Shelf;
@@ -104,7 +105,8 @@ impl Store {
     /// # Errors
     /// `Unavailable`.
     pub async fn session(&self, company: CompanyId) -> Result<Session, StoreError> {
-        self.begin("BEGIN", company).await
+        let act = Act::text();
+        self.begin("BEGIN", &format!("; SET LOCAL app.act = '{act}'"), company).await
     }
 
     /// Begins a transaction that only reads, and sees one state of the company however many questions it asks.
@@ -112,7 +114,7 @@ impl Store {
     /// # Errors
     /// `Unavailable`.
     pub async fn snapshot(&self, company: CompanyId) -> Result<Session, StoreError> {
-        let session = self.begin("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", company).await?;
+        let session = self.begin("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", "", company).await?;
         Ok(Session { shelf: Some(self.shelf.clone()), ..session })
     }
 
@@ -140,8 +142,8 @@ impl Store {
     /// Beginning and naming the company is one round trip. A UUID is written as hexadecimal digits and hyphens only. The
     /// round trip is a task of its own: whoever asks may go away at any time (browsers do), and a transaction that had begun
     /// without anybody knowing would stay open in the pool, for the next one to fall into.
-    async fn begin(&self, begin: &str, company: CompanyId) -> Result<Session, StoreError> {
-        let statement = format!("{begin}; SET LOCAL app.company = '{company}'");
+    async fn begin(&self, begin: &str, more: &str, company: CompanyId) -> Result<Session, StoreError> {
+        let statement = format!("{begin}; SET LOCAL app.company = '{company}'{more}");
         let begin = || {
             let (pool, statement) = (self.pool.clone(), statement.clone());
             let begun = tokio::spawn(async move { pool.begin_with(AssertSqlSafe(statement)).await });

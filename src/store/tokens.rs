@@ -21,6 +21,17 @@ pub enum TokenRole {
     Viewer,
 }
 
+impl TokenRole {
+    /// As it is written everywhere.
+    pub const fn word(self) -> &'static str {
+        match self {
+            TokenRole::Office => "office",
+            TokenRole::Crew => "crew",
+            TokenRole::Viewer => "viewer",
+        }
+    }
+}
+
 /// What to store.
 #[derive(Debug, Clone)]
 pub struct NewToken {

@@ -12,6 +12,7 @@
 //! | `people`, `people_view` | the office's page of people |
 //! | `houses` | all houses and where each stands |
 //! | `house` | one house; its parts: `house_chain`, `house_floor`, `house_trend`, `house_work`, `house_letter` |
+//! | `changes` | the office's page of who changed what |
 //! | `calendars`, `calendars_view` | the office's page of calendar addresses, and tables in and out |
 //! | `pattern` | patterns of works for drawings |
 //! | `welcome` | the first page |
@@ -30,6 +31,7 @@ mod board;
 mod board_page;
 mod calendars;
 mod calendars_view;
+mod changes;
 mod day;
 mod day_sheet;
 mod day_sheets;
@@ -82,6 +84,7 @@ pub fn configure(service: Service, settings: Settings) -> impl Fn(&mut web::Serv
             .configure(calendars::configure)
             .service(page("/script/{name:[a-z/]+}.js").route(web::get().to(script::serve)))
             .service(page("/board").route(web::get().to(board_page::look)))
+            .service(page("/changes").route(web::get().to(changes::look)))
             .service(page("/day").route(web::get().to(day::look)))
             .service(page("/day-worker.js").route(web::get().to(day::worker)))
             .service(page("/").route(web::get().to(welcome)))

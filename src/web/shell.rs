@@ -43,6 +43,8 @@ pub(super) enum Place {
     Calendars,
     /// Who may sign in.
     People,
+    /// Who changed what.
+    Changes,
     /// A page that the bar does not lead to.
     Elsewhere,
 }
@@ -56,6 +58,7 @@ impl Place {
             Place::Day => "at-day",
             Place::Calendars => "at-calendars",
             Place::People => "at-people",
+            Place::Changes => "at-changes",
             Place::Elsewhere => "at-elsewhere",
         }
     }
@@ -80,6 +83,7 @@ const WAYS: &[Way] = &[
     Way { place: Place::Day, name: "My day", address: "/day", roles: CREW },
     Way { place: Place::Calendars, name: "Calendars", address: "/calendars", roles: OFFICE },
     Way { place: Place::People, name: "People", address: "/people", roles: OFFICE },
+    Way { place: Place::Changes, name: "Changes", address: "/changes", roles: OFFICE },
 ];
 
 /// Where a role begins.

@@ -4,7 +4,7 @@
 use super::reply;
 use crate::browser::{Browser, Browsers, same_origin};
 use crate::service::ServiceError;
-use crate::store::{CompanyId, FoundBrowser, Holder, TokenRole};
+use crate::store::{Act, CompanyId, FoundBrowser, Holder, TokenRole};
 use actix_web::dev::Payload;
 use actix_web::error::InternalError;
 use actix_web::http::header;
@@ -44,6 +44,7 @@ pub struct Visitor {
 impl Visitor {
     fn of(browser: Browser) -> Visitor {
         let (csrf, found) = (browser.csrf(), browser.found);
+        Act::by(found.holder.doer(), Some(found.role));
         Visitor {
             company: found.company,
             role: found.role,

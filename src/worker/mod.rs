@@ -20,6 +20,7 @@ pub use prune::Prune;
 pub use repairs::Repairs;
 
 use crate::service::{Service, ServiceError, Stop, Waiting};
+use crate::store::{Act, Doer};
 use std::future::Future;
 use std::sync::Arc;
 use std::time::Duration;
@@ -120,7 +121,7 @@ async fn keep_at<T: Task>(task: Arc<T>, mut knocks: Waiting, stop: Stop) {
 /// A panic is a failure like another: it must not end the loop.
 async fn try_in_safety<T: Task>(task: &Arc<T>) -> Result<Outcome, ServiceError> {
     let task = task.clone();
-    tokio::spawn(async move { task.try_once().await }).await?
+    tokio::spawn(async move { Act::new(Doer::Server, task.name(), None).of(task.try_once()).await }).await?
 }
 
 /// How long to rest after so many failures before this one.

@@ -1,14 +1,17 @@
-//! Throws away what is old: notices with what was sent of them, and answers kept for repeated requests. A bounded number
+//! Throws away what is old: notices with what was sent of them, answers kept for repeated requests, and lines that say who
+//! changed what. A bounded number
 //! at a time, so that nobody waits for it.
 
 use super::{Outcome, Task};
-use crate::service::{Service, ServiceError};
+use crate::service::{CHANGES_KEPT_DAYS_MIN, Service, ServiceError};
 use crate::store::{NOTICES_KEPT_DAYS, REQUESTS_KEPT_HOURS};
 use chrono::{DateTime, Duration, Utc};
 use std::sync::{Mutex, PoisonError};
 
 /// Rows of one company thrown away at once.
 const ROWS_MAX: u32 = 1_000;
+/// Lines of changes thrown away at once.
+const LINES_MAX: u32 = 10_000;
 /// Companies looked at in one try.
 const COMPANIES_MAX: u16 = 20;
 /// How long to leave it when there was nothing: nobody is harmed by what is kept some minutes longer.
@@ -17,14 +20,16 @@ const EVERY: Duration = Duration::minutes(10);
 /// The task.
 pub struct Prune {
     service: Service,
+    changes_kept: Duration,
     /// When there was nothing last.
     clean_at: Mutex<Option<DateTime<Utc>>>,
 }
 
 impl Prune {
-    /// Of all companies.
-    pub fn new(service: &Service) -> Prune {
-        Prune { service: service.clone(), clean_at: Mutex::new(None) }
+    /// Of all companies; lines of changes are kept for so many days, and no fewer than [`CHANGES_KEPT_DAYS_MIN`].
+    pub fn new(service: &Service, changes_kept_days: u32) -> Prune {
+        let changes_kept = Duration::days(i64::from(changes_kept_days.max(CHANGES_KEPT_DAYS_MIN)));
+        Prune { service: service.clone(), changes_kept, clean_at: Mutex::new(None) }
     }
 }
 
@@ -42,7 +47,8 @@ impl Task for Prune {
         let notices = now - Duration::days(NOTICES_KEPT_DAYS);
         let requests = now - Duration::hours(i64::from(REQUESTS_KEPT_HOURS));
         let companies = self.service.store().companies_to_prune(notices, requests, COMPANIES_MAX).await?;
-        if companies.is_empty() {
+        let lines = self.service.store().prune_changes(now - self.changes_kept, LINES_MAX).await?;
+        if companies.is_empty() && lines == 0 {
             *self.clean_at.lock().unwrap_or_else(PoisonError::into_inner) = Some(now);
             return Ok(Outcome::Idle);
         }

@@ -163,6 +163,9 @@ async fn a_fetched_forecast_stands_behind_the_hours_that_are_over() {
     // No news: nothing changes.
     let again = fetch(&office).await.expect(200);
     assert_eq!((again["changed"].as_bool(), again["hours"].as_i64()), (Some(false), Some(212)));
+    let lines = office.get("/v1/changes?kind=region&key=coast").await.expect(200);
+    let lines = lines["items"].as_array().unwrap().iter().map(|line| line["operation"].clone());
+    assert_eq!(lines.collect::<Vec<_>>(), ["fetch forecast", "create regions"], "one line of the one change");
     let [[_, _, _, tag, since]] = &sky.asked()[..] else { panic!("asked once") };
     assert_eq!((tag.as_str(), since.as_str()), ("\"a\"", "Mon, 09 Mar 2026 08:00:00 GMT"));
     assert_eq!(office.get("/v1/regions/coast").await.etag(), "\"2\"");

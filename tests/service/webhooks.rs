@@ -331,7 +331,7 @@ async fn notices_are_kept_for_a_month() {
     let office = Office::with(json!([])).await;
     office.tell(&[None]).await;
     office.deliver().await;
-    let prune = Prune::new(&office.app.service());
+    let prune = Prune::new(&office.app.service(), 730);
     assert_eq!(prune.try_once().await.unwrap(), Outcome::Idle);
     office.later(Duration::days(29));
     assert_eq!(prune.try_once().await.unwrap(), Outcome::Idle);

@@ -10,7 +10,7 @@ use super::super::registry;
 use super::super::reply::Reply;
 use super::tokens::id_in;
 use crate::service::{CompanyBody, CompanyView, TokenView, company_of_key};
-use crate::store::{CompanyId, CompanyRow, StoreError, new_id};
+use crate::store::{Act, CompanyId, CompanyRow, Doer, StoreError, new_id};
 use actix_web::dev::Payload;
 use actix_web::http::header;
 use actix_web::{FromRequest, HttpRequest, HttpResponse, get, post, put, web};
@@ -48,6 +48,7 @@ impl FromRequest for Operator {
         // Compared by hash: the time it takes tells nothing about the token.
         let given = bearer(request).map(|token| <[u8; 32]>::from(Sha256::digest(token.as_bytes())));
         if given == Some(known) {
+            Act::by(Doer::Operator, None);
             return ready(Ok(Operator));
         }
         let problem = Problem::new(registry::UNAUTHENTICATED, "the request does not have the operator's token");

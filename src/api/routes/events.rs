@@ -118,7 +118,7 @@ async fn list(
     let before = match page.cursor()? {
         None => None,
         Some(Cursor::Below(number)) => Some(number),
-        Some(Cursor::Row(_) | Cursor::Place(_)) => return Err(PageQuery::bad_cursor()),
+        Some(Cursor::Row(_) | Cursor::Place(_) | Cursor::Moment(..)) => return Err(PageQuery::bad_cursor()),
     };
     if let Some(job) = &job {
         key_in(job, "job")?;

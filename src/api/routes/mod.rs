@@ -5,6 +5,7 @@ mod board;
 mod calculations;
 mod calendar;
 mod chances;
+mod changes;
 mod companies;
 mod crew_days;
 mod events;
@@ -64,6 +65,7 @@ pub(super) fn configure(config: &mut ServiceConfig) {
             .configure(feeds::configure)
             .configure(stream::configure)
             .configure(webhooks::configure)
+            .configure(changes::configure)
             .configure(calculations::configure),
     );
 }

@@ -73,7 +73,7 @@ async fn list(
     let before = match query.cursor()? {
         None => None,
         Some(Cursor::Below(number)) => Some(number),
-        Some(Cursor::Row(_) | Cursor::Place(_)) => return Err(PageQuery::bad_cursor()),
+        Some(Cursor::Row(_) | Cursor::Place(_) | Cursor::Moment(..)) => return Err(PageQuery::bad_cursor()),
     };
     let mut session = api.snapshot(caller.company).await?;
     let mut plans = api.service.plans(&mut session, before, limit + 1).await?;

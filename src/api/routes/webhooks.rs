@@ -176,7 +176,7 @@ async fn deliveries(
     let below = match page.cursor()? {
         None => None,
         Some(Cursor::Below(number)) => Some(number),
-        Some(Cursor::Row(_) | Cursor::Place(_)) => return Err(PageQuery::bad_cursor()),
+        Some(Cursor::Row(_) | Cursor::Place(_) | Cursor::Moment(..)) => return Err(PageQuery::bad_cursor()),
     };
     let mut session = api.snapshot(caller.company).await?;
     let mut items = api.service.deliveries(&mut session, id, status, below, limit + 1).await?;

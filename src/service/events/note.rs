@@ -133,6 +133,7 @@ impl Service {
             base,
             standing: EventStanding::Applied,
             reason: None,
+            copied: true,
         };
         session.append_event(&new).await?;
         Ok(())

@@ -86,6 +86,7 @@ impl Service {
             doc: Document::of(&doc)?,
             standing: settled.standing,
             reason: settled.stored_reason()?,
+            copied: false,
             base: settled.base,
         };
         let row = session.append_event(&new).await?;

@@ -59,7 +59,7 @@ async fn methods(
         None => (None, None),
         Some(Cursor::Row(id)) => (Some(id), None),
         Some(Cursor::Place(place)) => (None, Some(place)),
-        Some(Cursor::Below(_)) => return Err(PageQuery::bad_cursor()),
+        Some(Cursor::Below(_) | Cursor::Moment(..)) => return Err(PageQuery::bad_cursor()),
     };
     let mut session = api.snapshot(caller.company).await?;
     let mut own = match place {
