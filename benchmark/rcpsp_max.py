@@ -4,7 +4,8 @@
     rcpsp_max.py table --cpsat cpsat.csv --tackfree FOLDER [--known DIRECTORY]
 
 `solve` takes the instances in an order drawn with a fixed seed, so that what fits into --total-seconds is a sample, and appends a
-line for each to the CSV: set, instance, status, makespan, bound, seconds by the clock and of all processors. What is in the file already is not solved again.
+line for each to the CSV: set, instance, status, makespan, bound, seconds by the clock and of all processors. What is in the file
+already is not solved again.
 
 `table` reads one output of `cargo run --release --example rcpsp_max -- DIRECTORY ...` for each set from FOLDER/SET.txt. With
 --known, FOLDER of the sets, deviations from the best known values (`optimum.csv` beside the instances) are told as well.
@@ -74,7 +75,7 @@ def solve_all(arguments):
     random.Random(1).shuffle(paths)
     began = time.monotonic()
     with arguments.out.open("a", newline="") as file:
-        writer = csv.writer(file)
+        writer = csv.writer(file, lineterminator="\n")
         if not done and file.tell() == 0:
             writer.writerow(COLUMNS)
         for path in paths:
