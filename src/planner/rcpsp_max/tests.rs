@@ -235,7 +235,7 @@ fn a_plan_fits_where_houses_are_planned() {
     for _ in 0..20 {
         let instance = random_instance(&mut random, 12);
         let model = instance.model();
-        let Some(starts) = solved(&instance, 1).starts else { continue };
+        let Some(starts) = solve(&model, 1, 1_000, &mut || false).starts else { continue };
         let mut state = State::new(&model, &vec![None; model.activities.len()]);
         for (activity, &start) in starts.iter().enumerate() {
             let mode = model.activities[activity].modes.start;
