@@ -1,16 +1,8 @@
-//! Published benchmark instances of resource-constrained project scheduling with minimum and maximum time lags
-//! (RCPSP/max), in the plain text format of the ProGen/max generator, read into the engine's own model. The engine
-//! that plans floors solves them; nothing in it knows the difference.
+//! Instances in the plain text format of the ProGen/max generator, read into the engine's own model, and the check of an
+//! answer from the instance alone.
 
-use super::generate::Generator;
-use super::improve::Search;
-use super::model::{Activity, Anchor, Arc, Mode, Model, NONE, Part};
-use super::score::{Fixed, JobWeights, Weights};
-use super::spans::{NEVER, T};
-use super::state::State;
-use crate::domain::situation::CostWeights;
-use rand_core::{RngCore, SeedableRng};
-use rand_pcg::Pcg64Mcg;
+use super::super::model::{Activity, Anchor, Arc, Mode, Model, NONE, Part};
+use super::super::spans::{NEVER, T};
 
 /// An instance as published.
 #[derive(Debug, Clone)]
@@ -148,25 +140,6 @@ impl Instance {
         }
         Ok(end)
     }
-
-    /// Latest starts relative to the end, by longest paths over the minimum lags: a classical priority.
-    fn tails(&self) -> Vec<T> {
-        let mut tails = self.durations.clone();
-        for _ in 0..tails.len() {
-            let mut changed = false;
-            for &(from, to, lag) in self.lags.iter().filter(|lag| lag.2 >= 0) {
-                let longer = lag + tails[to as usize];
-                if longer > tails[from as usize] {
-                    tails[from as usize] = longer;
-                    changed = true;
-                }
-            }
-            if !changed {
-                break;
-            }
-        }
-        tails
-    }
 }
 
 fn arc(from: u32, to: u32, lag: T) -> Arc {
@@ -183,59 +156,5 @@ fn arc(from: u32, to: u32, lag: T) -> Arc {
         max,
         extra: NONE,
         keep_off: false,
-    }
-}
-
-/// Starts of all activities with the least makespan found, or `None` when no feasible plan was found: up to `tries`
-/// generations in different orders until one is feasible, then up to `moves` moves of the search.
-pub fn solve(instance: &Instance, model: &Model, seed: u64, tries: u32, moves: u64) -> Option<Vec<T>> {
-    let count = model.activities.len();
-    let fixed = Fixed { steps: vec![vec![0]; count], crew: vec![NONE; count], busy: Vec::new() };
-    let jobs = vec![JobWeights { weight: 1, due: NEVER, release: 0 }];
-    let weights = Weights::new(CostWeights::default(), jobs, Vec::new(), model, fixed);
-    let mut random = Pcg64Mcg::seed_from_u64(seed);
-    let tails = instance.tails();
-    let all: Vec<u32> = (0..count as u32).collect();
-    for attempt in 0..tries {
-        let mut state = State::new(model, &vec![None; count]);
-        let mut generator = Generator::new(count);
-        for (bias, tail) in generator.bias.iter_mut().zip(&tails) {
-            let noise = if attempt == 0 { 0 } else { (random.next_u32() % (8 * (1 + attempt % 16))) as T };
-            *bias = noise - if attempt % 2 == 0 { *tail } else { 0 };
-        }
-        generator.complete(&mut state, &weights, &all);
-        if all.iter().all(|activity| state.place(*activity).is_some()) {
-            let mut search = Search::new(&weights, &state, seed, super::improve::Accept::NotMuchWorse);
-            search.run(&mut state, &mut generator, &[0], moves, &mut |_, _| {});
-            return all.iter().map(|activity| state.place(*activity).map(|place| place.start)).collect();
-        }
-    }
-    None
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Three activities of 2, 3 and 2 on a resource of 1; the third at most 4 after the first starts, at least 2.
-    const SMALL: &str = "3 1 0 0\n0 1 3 1 2 3 [0] [0] [0]\n1 1 1 3 [2]\n2 1 1 4 [3]\n3 1 2 4 1 [2] [-4]\n4 1 0\n\
-                         0 1 0 0\n1 1 2 1\n2 1 3 1\n3 1 2 1\n4 1 0 0\n1\n";
-
-    #[test]
-    fn a_small_instance_is_read_and_solved_to_its_optimum() {
-        let instance = parse(SMALL).unwrap();
-        assert_eq!(instance.durations, [0, 2, 3, 2, 0]);
-        assert_eq!(instance.capacities, [1]);
-        let starts = solve(&instance, &instance.model(), 1, 10, 200).unwrap();
-        assert_eq!(instance.check(&starts), Ok(7));
-        let mut late = starts.clone();
-        late[3] = late[1] + 5;
-        assert!(instance.check(&late).is_err());
-    }
-
-    #[test]
-    fn a_broken_instance_names_its_line() {
-        assert_eq!(parse("2 1 0 0\n0 1 x").unwrap_err(), InstanceError::Numbers { line: 2 });
-        assert_eq!(parse("2 1 0 0\n0 1 0\n").unwrap_err(), InstanceError::Short { line: 3 });
     }
 }
