@@ -31,7 +31,8 @@ pub enum Failure {
 pub struct Generator {
     heap: BinaryHeap<Reverse<(T, u32, u32)>>,
     pending: Vec<u32>,
-    floor: Vec<T>,
+    /// Where an activity that is out starts at the earliest, in the next generation.
+    pub floor: Vec<T>,
     repairs: Vec<u8>,
     touched: Vec<u32>,
     /// Minutes by which each activity is preferred (negative) or put back (positive) in the order.

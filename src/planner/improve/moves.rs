@@ -21,6 +21,10 @@ const JITTER_MINUTES: [u32; 3] = [0, 240, 1440];
 /// it (Christiaens and Vanden Berghe, "Slack induction by string removals", Transportation Science 54, 2020).
 const BLINKS_PER_MILLE: u32 = 20;
 
+/// In one of so many moves a step is held back, by up to so many minutes from where it was.
+const HELD_BACK_ONE_IN: u32 = 4;
+const HELD_BACK_MINUTES_MAX: u32 = 2 * 1440;
+
 /// In which order steps are put back.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Order {
@@ -41,6 +45,7 @@ impl Search<'_> {
         self.take_out(state, generator, &chosen);
         let open = self.open(state);
         self.prefer(state, generator, &chosen, order);
+        self.hold_back(state, generator);
         generator.blink(self.below(u32::MAX), BLINKS_PER_MILLE);
         generator.complete(state, self.weights, &open);
         generator.blink(0, 0);
@@ -70,6 +75,22 @@ impl Search<'_> {
                     generator.take(state, before.activity);
                 }
             }
+        }
+    }
+
+    /// Now and then a step that is out waits for a while: early is not always good, where a crew comes by anyway later, or
+    /// somebody else needs the gear more.
+    fn hold_back(&mut self, state: &State<'_>, generator: &mut Generator) {
+        if self.before.is_empty() || self.below(HELD_BACK_ONE_IN) > 0 {
+            return;
+        }
+        let one = self.below(self.before.len() as u32) as usize;
+        let (activity, place) = (self.before[one].activity, self.before[one].place);
+        if let Some(place) = place
+            && state.place(activity).is_none()
+            && !state.model.activities[activity as usize].extra
+        {
+            generator.floor[activity as usize] = place.start + self.below(HELD_BACK_MINUTES_MAX) as T;
         }
     }
 
