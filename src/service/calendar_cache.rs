@@ -46,7 +46,7 @@ impl RenderedCalendar {
         (revision, changed_at): (i64, DateTime<Utc>),
         day: (DateTime<Utc>, DateTime<Utc>),
     ) -> RenderedCalendar {
-        let gzip = compressed(text.as_bytes());
+        let gzip = compressed(text.as_bytes(), Compression::default());
         RenderedCalendar {
             text_etag: tag(text.as_bytes()),
             gzip_etag: tag(&gzip),
@@ -69,8 +69,8 @@ fn tag(content: &[u8]) -> String {
 }
 
 /// Without name and time, so that the same text gives the same bytes.
-pub(super) fn compressed(text: &[u8]) -> Vec<u8> {
-    let mut encoder = GzEncoder::new(Vec::with_capacity(text.len() / 4), Compression::default());
+pub(super) fn compressed(text: &[u8], how: Compression) -> Vec<u8> {
+    let mut encoder = GzEncoder::new(Vec::with_capacity(text.len() / 4), how);
     // Writing to memory does not fail; if it did, the checksum would be missing and the reader would refuse it.
     let _ = encoder.write_all(text);
     encoder.finish().unwrap_or_default()

@@ -6,6 +6,7 @@ use super::by_use::ByUse;
 use super::calendar_cache::compressed;
 use crate::store::CompanyId;
 use bytes::Bytes;
+use flate2::Compression;
 use std::hash::Hash;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
@@ -29,9 +30,9 @@ impl Rendered {
         self.json.clone()
     }
 
-    /// The same, compressed when somebody first asks for it.
+    /// The same, compressed when somebody first asks for it: quickly, as it may be asked for only once before it changes.
     pub fn gzip(&self) -> Bytes {
-        self.gzip.get_or_init(|| Bytes::from(compressed(&self.json))).clone()
+        self.gzip.get_or_init(|| Bytes::from(compressed(&self.json, Compression::fast()))).clone()
     }
 
     /// The tag of its content, made when somebody first asks for it.
