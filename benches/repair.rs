@@ -55,7 +55,7 @@ impl Office {
             actix_web::rt::System::new().block_on(async {
                 let own = service.beside(4).await.unwrap();
                 let work = Worker::new(&own).with(Repairs(own.clone()));
-                let worker = work.with(Deliver::new(&own)).with(Prune::new(&own));
+                let worker = work.with(Deliver::new(&own)).with(Prune::new(&own, 730));
                 // Its own connections: they belong to the threads that opened them.
                 let answering = service.beside(8).await.unwrap();
                 api::serve(answering, listener, api::Settings::default(), |_| {}, |_| {}).await.unwrap();

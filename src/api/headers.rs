@@ -89,6 +89,29 @@ pub fn idempotency_key(request: &HttpRequest) -> Result<Option<String>, Problem>
     Ok(Some(key.to_owned()))
 }
 
+/// Whether compressed is as welcome as plain (RFC 9110, section 12.5.3). Who says nothing gets it plain.
+pub fn takes_gzip(request: &HttpRequest) -> bool {
+    let lines = request.headers().get_all(header::ACCEPT_ENCODING).filter_map(|value| value.to_str().ok());
+    let (mut gzip, mut identity, mut others) = (None, None, None);
+    for (coding, quality) in lines.flat_map(|line| line.split(',')).map(weighed) {
+        match coding.as_str() {
+            "gzip" | "x-gzip" => gzip = Some(quality),
+            "identity" => identity = Some(quality),
+            "*" => others = Some(quality),
+            _ => {}
+        }
+    }
+    let gzip = gzip.or(others).unwrap_or(0.0);
+    gzip > 0.0 && gzip >= identity.or(others).unwrap_or(0.0)
+}
+
+/// A coding and its weight; a weight that is none refuses it.
+fn weighed(part: &str) -> (String, f32) {
+    let (coding, parameters) = part.split_once(';').unwrap_or((part, "q=1"));
+    let quality = parameters.trim().strip_prefix("q=").and_then(|text| text.parse().ok());
+    (coding.trim().to_ascii_lowercase(), quality.unwrap_or(0.0))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -125,5 +148,15 @@ mod tests {
         assert_eq!(key("abc-1").unwrap().as_deref(), Some("abc-1"));
         assert_eq!(key("\"abc-1\"").unwrap().as_deref(), Some("abc-1"));
         assert!(key("").is_err() && key(&"x".repeat(256)).is_err());
+    }
+
+    #[test]
+    fn compressed_only_for_whoever_takes_it() {
+        let takes = |value: &str| {
+            takes_gzip(&TestRequest::default().insert_header((header::ACCEPT_ENCODING, value)).to_http_request())
+        };
+        assert!(takes("gzip") && takes("br, gzip;q=0.8, *;q=0.1") && takes("gzip, deflate") && takes("*"));
+        assert!(!takes("identity") && !takes("br") && !takes("gzip;q=0") && !takes("identity, gzip;q=0.2"));
+        assert!(!takes_gzip(&TestRequest::default().to_http_request()), "who says nothing gets it plain");
     }
 }

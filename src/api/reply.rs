@@ -1,7 +1,8 @@
 //! Replies: documents with their versions, and the same bytes again for whoever has them already.
 
-use super::headers::{content_etag, etag, has_already};
+use super::headers::{content_etag, etag, has_already, takes_gzip};
 use super::problem::Problem;
+use crate::service::Rendered;
 use crate::store::StoreError;
 use actix_web::http::StatusCode;
 use actix_web::http::header;
@@ -82,6 +83,19 @@ impl Reply {
         let tagged = own.is_some();
         if tagged { self.send() } else { self.with(header::ETAG.as_str(), tag).send() }
     }
+}
+
+/// A document that has been written already, plain or compressed, unless the asker has it.
+pub fn rendered(request: &HttpRequest, document: &Rendered, tag: &str) -> HttpResponse {
+    if has_already(request, tag) {
+        return HttpResponse::NotModified().insert_header((header::ETAG, tag)).finish();
+    }
+    let gzip = takes_gzip(request);
+    let mut response = HttpResponse::Ok();
+    response.insert_header((header::ETAG, tag)).insert_header((header::VARY, "accept-encoding"));
+    // Either way nobody after us compresses it once more; `identity` does not get onto the wire.
+    response.insert_header((header::CONTENT_ENCODING, if gzip { "gzip" } else { "identity" }));
+    response.content_type("application/json").body(if gzip { document.gzip() } else { document.json() })
 }
 
 /// RFC 9110, section 5.6.7.

@@ -3,13 +3,13 @@
 //! same; so servers need not tell each other anything, and nothing can be missed. What is kept is bounded for each company
 //! and in all; what was not asked for the longest goes first.
 
+use super::by_use::ByUse;
 use crate::store::CompanyId;
 use bytes::Bytes;
 use chrono::{DateTime, Utc};
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use sha2::{Digest, Sha256};
-use std::collections::{BTreeMap, HashMap};
 use std::io::Write;
 use std::sync::{Arc, Mutex, PoisonError};
 use uuid::Uuid;
@@ -18,8 +18,6 @@ use uuid::Uuid;
 const COMPANY_BYTES_MAX: usize = 16 << 20;
 /// Bytes kept in all.
 const ALL_BYTES_MAX: usize = 128 << 20;
-/// What an entry takes besides its bytes, roughly.
-const ENTRY_BYTES: usize = 512;
 
 /// Which feed, and whether with waits.
 pub(super) type CalendarKey = (Uuid, bool);
@@ -48,7 +46,7 @@ impl RenderedCalendar {
         (revision, changed_at): (i64, DateTime<Utc>),
         day: (DateTime<Utc>, DateTime<Utc>),
     ) -> RenderedCalendar {
-        let gzip = compressed(text.as_bytes());
+        let gzip = compressed(text.as_bytes(), Compression::default());
         RenderedCalendar {
             text_etag: tag(text.as_bytes()),
             gzip_etag: tag(&gzip),
@@ -63,10 +61,6 @@ impl RenderedCalendar {
     fn is_good(&self, revision: i64, now: DateTime<Utc>) -> bool {
         self.revision == revision && (self.day.0..self.day.1).contains(&now)
     }
-
-    fn bytes(&self) -> usize {
-        self.text.len() + self.gzip.len() + ENTRY_BYTES
-    }
 }
 
 fn tag(content: &[u8]) -> String {
@@ -75,45 +69,28 @@ fn tag(content: &[u8]) -> String {
 }
 
 /// Without name and time, so that the same text gives the same bytes.
-fn compressed(text: &[u8]) -> Vec<u8> {
-    let mut encoder = GzEncoder::new(Vec::with_capacity(text.len() / 4), Compression::default());
+pub(super) fn compressed(text: &[u8], how: Compression) -> Vec<u8> {
+    let mut encoder = GzEncoder::new(Vec::with_capacity(text.len() / 4), how);
     // Writing to memory does not fail; if it did, the checksum would be missing and the reader would refuse it.
     let _ = encoder.write_all(text);
     encoder.finish().unwrap_or_default()
 }
 
 /// Shared by all that answer on this server.
-#[derive(Clone, Default)]
-pub(super) struct CalendarCache(Arc<Mutex<Kept>>);
+#[derive(Clone)]
+pub(super) struct CalendarCache(Arc<Mutex<ByUse<CalendarKey, RenderedCalendar>>>);
 
-#[derive(Default)]
-struct Kept {
-    entries: HashMap<CalendarKey, Entry>,
-    /// By when they were last asked for, of each company and in all.
-    by_use: BTreeMap<u64, CalendarKey>,
-    companies: HashMap<CompanyId, OfCompany>,
-    uses: u64,
-    bytes: usize,
-}
-
-struct Entry {
-    company: CompanyId,
-    used: u64,
-    calendar: Arc<RenderedCalendar>,
-}
-
-#[derive(Default)]
-struct OfCompany {
-    by_use: BTreeMap<u64, CalendarKey>,
-    bytes: usize,
+impl Default for CalendarCache {
+    fn default() -> CalendarCache {
+        CalendarCache(Arc::new(Mutex::new(ByUse::new(COMPANY_BYTES_MAX, ALL_BYTES_MAX))))
+    }
 }
 
 impl CalendarCache {
     /// What is kept, if it is still good.
     pub(super) fn get(&self, key: CalendarKey, revision: i64, now: DateTime<Utc>) -> Option<Arc<RenderedCalendar>> {
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let good = kept.entries.get(&key)?.calendar.is_good(revision, now);
-        if good { kept.use_again(key) } else { None }
+        kept.get(&key, |calendar| calendar.is_good(revision, now))
     }
 
     /// Keeps it in the place of what was kept of the same feed, as far as there is room.
@@ -123,64 +100,10 @@ impl CalendarCache {
         key: CalendarKey,
         calendar: RenderedCalendar,
     ) -> Arc<RenderedCalendar> {
+        let bytes = calendar.text.len() + calendar.gzip.len();
         let calendar = Arc::new(calendar);
-        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        kept.forget(key);
-        if calendar.bytes() <= COMPANY_BYTES_MAX {
-            kept.keep(company, key, calendar.clone());
-            kept.make_room(company, COMPANY_BYTES_MAX, ALL_BYTES_MAX);
-        }
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).put(company, key, calendar.clone(), bytes);
         calendar
-    }
-}
-
-impl Kept {
-    fn use_again(&mut self, key: CalendarKey) -> Option<Arc<RenderedCalendar>> {
-        self.uses += 1;
-        let uses = self.uses;
-        let entry = self.entries.get_mut(&key)?;
-        let before = std::mem::replace(&mut entry.used, uses);
-        self.by_use.remove(&before);
-        self.by_use.insert(uses, key);
-        if let Some(own) = self.companies.get_mut(&entry.company) {
-            own.by_use.remove(&before);
-            own.by_use.insert(uses, key);
-        }
-        Some(entry.calendar.clone())
-    }
-
-    fn keep(&mut self, company: CompanyId, key: CalendarKey, calendar: Arc<RenderedCalendar>) {
-        self.uses += 1;
-        let own = self.companies.entry(company).or_default();
-        own.by_use.insert(self.uses, key);
-        own.bytes += calendar.bytes();
-        self.bytes += calendar.bytes();
-        self.by_use.insert(self.uses, key);
-        self.entries.insert(key, Entry { company, used: self.uses, calendar });
-    }
-
-    fn forget(&mut self, key: CalendarKey) {
-        let Some(gone) = self.entries.remove(&key) else { return };
-        self.by_use.remove(&gone.used);
-        self.bytes -= gone.calendar.bytes();
-        if let Some(own) = self.companies.get_mut(&gone.company) {
-            own.by_use.remove(&gone.used);
-            own.bytes -= gone.calendar.bytes();
-            if own.by_use.is_empty() {
-                self.companies.remove(&gone.company);
-            }
-        }
-    }
-
-    fn make_room(&mut self, company: CompanyId, company_bytes_max: usize, all_bytes_max: usize) {
-        while let Some(own) = self.companies.get(&company).filter(|own| own.bytes > company_bytes_max) {
-            let Some(&oldest) = own.by_use.values().next() else { return };
-            self.forget(oldest);
-        }
-        while self.bytes > all_bytes_max {
-            let Some(&oldest) = self.by_use.values().next() else { return };
-            self.forget(oldest);
-        }
     }
 }
 
@@ -213,7 +136,7 @@ mod tests {
         assert!(cache.get((Uuid::from_u128(1), true), 7, at(60)).is_none());
         cache.put(company, key(1), written("two", 8));
         assert_eq!(cache.get(key(1), 8, at(60)).unwrap().text, "two");
-        assert_eq!(cache.0.lock().unwrap().entries.len(), 1);
+        assert_eq!(cache.0.lock().unwrap().len(), 1);
     }
 
     #[test]
@@ -228,27 +151,5 @@ mod tests {
         let again = written(&text, 2);
         assert_eq!((one.gzip, one.text_etag, one.gzip_etag), (again.gzip, again.text_etag, again.gzip_etag));
         assert_eq!(one.last_modified, at(50));
-    }
-
-    #[test]
-    fn what_was_not_asked_for_the_longest_goes_first() {
-        let mut kept = Kept::default();
-        let (one, other) = (CompanyId(Uuid::from_u128(1)), CompanyId(Uuid::from_u128(2)));
-        let calendar = Arc::new(written("text", 1));
-        let each = calendar.bytes();
-        for number in 0..4 {
-            kept.keep(one, key(number), calendar.clone());
-        }
-        kept.keep(other, key(9), calendar.clone());
-        assert!(kept.use_again(key(0)).is_some());
-        kept.make_room(one, each * 3, each * 100);
-        let left = |kept: &Kept| (0..10).filter(|number| kept.entries.contains_key(&key(*number))).collect::<Vec<_>>();
-        assert_eq!(left(&kept), [0, 2, 3, 9], "the other company keeps its own");
-        kept.make_room(one, each * 3, each * 2);
-        assert_eq!(left(&kept), [0, 9]);
-        assert_eq!((kept.bytes, kept.by_use.len(), kept.companies.len()), (each * 2, 2, 2));
-        kept.forget(key(0));
-        kept.forget(key(9));
-        assert_eq!((kept.bytes, kept.by_use.len(), kept.companies.len()), (0, 0, 0));
     }
 }

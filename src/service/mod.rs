@@ -25,6 +25,7 @@
 //! | `what_ifs`, `promises` | what would be otherwise; when one more job could be finished |
 //! | `directory`, `weeks`, `calendars` | names for identifiers; promised work to look at, and as calendars |
 //! | `calendar_events`, `calendar_waits`, `calendar_cache` | what calendars say; what has been written once |
+//! | `by_use`, `rendered` | what may be asked for again, within bounds; documents as they are sent |
 //! | `treatment` | a treatment, second by second |
 //! | `keep_off` | when the customer should not walk on a floor |
 //! | `forecasts` | weather fetched for regions |
@@ -47,6 +48,7 @@ mod air_readings;
 mod attempts;
 mod bench;
 mod board;
+mod by_use;
 mod calendar_addresses;
 mod calendar_cache;
 mod calendar_events;
@@ -89,6 +91,7 @@ mod presumed;
 mod promises;
 mod publish;
 mod records;
+mod rendered;
 mod repair_views;
 mod repairs;
 mod report_rules;
@@ -155,6 +158,7 @@ pub use plans::{PlanListed, PlanStatusDto, PlanView};
 pub use promises::{Offer, PromiseBody, PromiseView};
 pub use publish::{Checked, PublicationView};
 pub use records::{RecordBody, RecordView, Reporter};
+pub use rendered::Rendered;
 pub use repair_views::{RepairOutcomeDto, RepairStateView, RepairView, SETTLE_SECONDS_MAX};
 pub use repairs::{ChangeDto, Repaired};
 pub use sign_in::{Origin, PERSON_IDLE, PERSON_STAYS, PHONE_IDLE, PHONE_STAYS, SignInError, SignedIn};
@@ -167,7 +171,7 @@ pub use what_ifs::{WHAT_IF_CHANGES_MAX, WhatIfBody, WhatIfChange, WhatIfView};
 
 use crate::domain::time::Minute;
 use crate::measure::Meters;
-use crate::store::Store;
+use crate::store::{CompanyId, Store};
 use crate::weather::fetch::Source;
 use crate::webhook::Targets;
 use attempts::Attempts;
@@ -199,6 +203,7 @@ pub struct Service {
     wakes: Wakes,
     stopping: Stop,
     board_kept: board::Kept,
+    plans_kept: rendered::RenderedKept<CompanyId>,
     passwords: Passwords,
     attempts: Arc<Attempts>,
     calendars: calendar_cache::CalendarCache,
@@ -227,6 +232,7 @@ impl Service {
             wakes: Wakes::default(),
             stopping: Stop::default(),
             board_kept: board::Kept::default(),
+            plans_kept: rendered::RenderedKept::default(),
             passwords: Passwords::default(),
             attempts: Arc::default(),
             calendars: calendar_cache::CalendarCache::default(),

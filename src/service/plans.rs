@@ -2,11 +2,12 @@
 
 use super::directory::Directory;
 use super::planning::{BasisDto, PlanDoc};
-use super::{Service, ServiceError, snapshot, wire};
+use super::{Rendered, Service, ServiceError, snapshot, wire};
 use crate::dto::{CauseDto, GuessDto, PieceDto, PlacedStateDto, PlacementDto, PlanCostDto, UnplacedDto};
-use crate::store::{NoticeKind, PlanHead, PlanRow, PlanStatus, Session};
+use crate::store::{NoticeKind, PlanHead, PlanRow, PlanStatus, Session, StoreError};
 use chrono::{DateTime, Utc};
 use serde::Serialize;
+use std::sync::Arc;
 use utoipa::ToSchema;
 use uuid::Uuid;
 
@@ -131,8 +132,26 @@ impl Service {
     pub async fn published_plan(&self, session: &mut Session) -> Result<PlanView, ServiceError> {
         match session.published_plan().await? {
             Some(head) => self.plan_view(session, head).await,
-            None => Err(crate::store::StoreError::NotFound { what: "published plan" }.into()),
+            None => Err(StoreError::NotFound { what: "published plan" }.into()),
         }
+    }
+
+    /// The promise as it is sent, worked out once for as long as neither it nor what it names changes: that raises the
+    /// revision of calendars, too, which name the same. Ask it of a snapshot.
+    ///
+    /// # Errors
+    /// `NotFound`.
+    pub async fn rendered_published_plan(&self, session: &mut Session) -> Result<Arc<Rendered>, ServiceError> {
+        let Some(head) = session.published_plan().await? else {
+            return Err(StoreError::NotFound { what: "published plan" }.into());
+        };
+        let (company, (revision, _)) = (session.company(), session.feed_revision().await?);
+        let state = format!("{}.{}-{revision}", head.number, head.version);
+        if let Some(known) = self.plans_kept.get(&company, &state) {
+            return Ok(known);
+        }
+        let json = serde_json::to_vec(&self.plan_view(session, head).await?).map_err(StoreError::BadDocument)?;
+        Ok(self.plans_kept.put(company, company, state, json))
     }
 
     /// Discards the draft at `version`.
@@ -174,7 +193,7 @@ pub(super) fn same_step(a: &PlanRow, b: &PlanRow) -> bool {
 
 pub(super) fn cause(row: &PlanRow) -> Result<Option<CauseDto>, ServiceError> {
     let parsed = row.moved_because.as_deref().map(serde_json::from_str).transpose();
-    Ok(parsed.map_err(crate::store::StoreError::BadDocument)?)
+    Ok(parsed.map_err(StoreError::BadDocument)?)
 }
 
 /// With everything that people want to see beside it.

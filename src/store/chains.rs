@@ -109,8 +109,16 @@ impl Session {
         for (job, step_key, doc) in steps {
             chains.entry(job).or_default().steps.push(StepRow { step_key, doc });
         }
-        for (job, wait) in self.waits_of_jobs(jobs).await? {
-            chains.entry(job).or_default().waits.push(wait);
+        let waits: Vec<(Uuid, String, String, Document)> = sqlx::query_as(
+            "SELECT job_id, from_key, to_key, doc FROM job_wait WHERE company_id = $1 AND job_id = ANY($2)
+             ORDER BY job_id, position",
+        )
+        .bind(self.company.0)
+        .bind(jobs)
+        .fetch_all(self.db())
+        .await?;
+        for (job, from_key, to_key, doc) in waits {
+            chains.entry(job).or_default().waits.push(WaitRow { from_key, to_key, doc });
         }
         Ok(chains)
     }

@@ -8,6 +8,7 @@ use super::store::TestStore;
 use rustix::process::{Pid, Signal, kill_process};
 use sqlx::ConnectOptions;
 use sqlx::postgres::PgConnectOptions;
+use std::ffi::OsStr;
 use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Output, Stdio};
 use std::sync::{Arc, Mutex};
@@ -24,7 +25,12 @@ pub struct Program {
 
 /// The program on the test's database, with no settings but these.
 pub fn command(owner: &PgConnectOptions) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_tackfree"));
+    command_of(env!("CARGO_BIN_EXE_tackfree"), owner)
+}
+
+/// As [`command`], of another build of the program.
+pub fn command_of(program: impl AsRef<OsStr>, owner: &PgConnectOptions) -> Command {
+    let mut command = Command::new(program);
     for (name, _) in std::env::vars_os() {
         let name = name.into_string().unwrap_or_default();
         if name.starts_with("TACKFREE_") || name == "RUST_LOG" {
@@ -85,6 +91,11 @@ impl Program {
         let body = serde_json::json!({"name": name, "settings": {"time_zone": "America/New_York"}});
         let answer = self.caller(OPERATOR).post("/v1/companies", &body).await.expect(201);
         self.caller(answer["token"]["secret"].as_str().unwrap())
+    }
+
+    /// Its process.
+    pub fn id(&self) -> u32 {
+        self.process.id()
     }
 
     /// What it has written to standard error.

@@ -3,8 +3,11 @@
 
 use crate::common::app::{self, App, Caller, house, job, small_office};
 use chrono::{DateTime, TimeDelta};
+use flate2::read::GzDecoder;
+use reqwest::Method;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::Read;
 use tackfree::domain::time::Minute;
 
 /// Three houses with the same work, all promised.
@@ -320,4 +323,52 @@ async fn drafts_are_shown_and_bad_questions_are_answered() {
     assert_eq!((&empty["plan"], &empty["steps"], &empty["jobs"]), (&Value::Null, &json!([]), &json!([])));
     other.get("/v1/board/chances").await.problem(404, "not-found");
     other.get(&format!("/v1/board?draft={id}")).await.problem(404, "not-found");
+}
+
+/// As a browser asks: the bytes, unpacked.
+async fn unpacked(office: &Caller, path: &str) -> String {
+    let asked = office.http().get(format!("{}{path}", office.base())).bearer_auth(&office.token);
+    let reply = asked.header("Accept-Encoding", "gzip").send().await.unwrap();
+    assert_eq!(reply.headers()["content-encoding"], "gzip");
+    assert_eq!(reply.headers()["vary"], "accept-encoding");
+    let mut text = String::new();
+    GzDecoder::new(reply.bytes().await.unwrap().as_ref()).read_to_string(&mut text).unwrap();
+    text
+}
+
+#[tokio::test]
+async fn what_is_kept_for_the_next_who_asks_is_never_stale() {
+    let app = app::start().await;
+    let office = busy_office(&app).await;
+    for path in ["/v1/board", "/v1/plans/published"] {
+        let plain = office.get(path).await;
+        let again = office.get(path).await;
+        assert_eq!((&plain.text, plain.etag()), (&again.text, again.etag()));
+        assert_eq!(unpacked(&office, path).await, plain.text, "{path}");
+        assert!(!plain.headers.contains_key("content-encoding"), "identity is not for the wire");
+        let known = office.send(Method::GET, path, &[("If-None-Match", plain.etag())], None).await;
+        assert_eq!((known.status.as_u16(), known.etag()), (304, plain.etag()));
+
+        // What the document names is called otherwise.
+        let name = format!("Renamed for {path}");
+        let mut renamed = house("elm-2");
+        renamed["name"] = json!(name);
+        office.put("/v1/houses/elm-2", &renamed).await.expect(200);
+        let told = office.get(path).await;
+        assert!(told.text.contains(&name) && told.etag() != plain.etag(), "{path}");
+        assert_eq!(unpacked(&office, path).await, told.text, "{path}");
+    }
+    // Another plan is promised.
+    let before = office.get("/v1/plans/published").await;
+    office.publish().await;
+    let after = office.get("/v1/plans/published").await;
+    assert_eq!(after.json()["number"].as_i64(), before.json()["number"].as_i64().map(|number| number + 1));
+    // Time goes on, and nothing else.
+    let board = office.get("/v1/board").await.json();
+    app.clock.set(app::monday() + TimeDelta::minutes(1));
+    assert_eq!(office.get("/v1/board").await.json()["now"].as_i64(), board["now"].as_i64().map(|now| now + 1));
+    // Another company is told nothing of it.
+    let other = small_office(&app).await;
+    assert_eq!(other.get("/v1/board").await.json()["houses"].as_array().unwrap().len(), 1);
+    other.get("/v1/plans/published").await.problem(404, "not-found");
 }

@@ -21,8 +21,9 @@ const SHOWN: [&str; 11] = [
 ];
 
 /// Tables that no calendar has anything from.
-const NOT_SHOWN: [&str; 23] = [
+const NOT_SHOWN: [&str; 24] = [
     "browser_session",
+    "change_line",
     "crew_link",
     "delivery",
     "equipment",

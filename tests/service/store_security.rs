@@ -179,6 +179,39 @@ async fn every_table_is_held_by_row_security() {
     }
 }
 
+/// What is asked before the company is known: secrets and names to sign in by, and what is due, or old enough to go, of all companies. To spread
+/// companies over several databases, these are what has to be answered by each, or by one for all (`docs/scale.md`).
+const OVER_COMPANIES: [&str; 8] = [
+    "browser_session_secret_unique",
+    "change_line_by_age",
+    "crew_link_secret_unique",
+    "delivery_due",
+    "feed_secret_unique",
+    "notice_by_age",
+    "person_sign_in_name_unique",
+    "token_secret_unique",
+];
+
+#[tokio::test]
+async fn every_index_begins_with_the_company_or_is_known_to_span_companies() {
+    let test = fresh_store().await;
+    // An exclusion need not begin with the company, but must hold it.
+    let others: Vec<String> = sqlx::query_scalar(
+        "SELECT index.relname::text FROM pg_index i JOIN pg_class index ON index.oid = i.indexrelid
+         JOIN pg_class of ON of.oid = i.indrelid
+         WHERE of.relnamespace = 'public'::regnamespace AND of.relkind IN ('r', 'p') AND of.relname <> '_sqlx_migrations'
+           AND NOT EXISTS (
+             SELECT FROM pg_attribute a WHERE a.attrelid = of.oid
+               AND a.attname = CASE of.relname WHEN 'company' THEN 'id' ELSE 'company_id' END
+               AND CASE WHEN i.indisexclusion THEN a.attnum = ANY(i.indkey::smallint[]) ELSE a.attnum = i.indkey[0] END)
+         ORDER BY 1",
+    )
+    .fetch_all(&mut test.owner().await)
+    .await
+    .unwrap();
+    assert_eq!(others, OVER_COMPANIES);
+}
+
 #[tokio::test]
 async fn every_foreign_key_stays_inside_the_company() {
     let test = fresh_store().await;

@@ -5,7 +5,7 @@ use super::super::caller::{Caller, Lookers};
 use super::super::headers::has_already;
 use super::super::problem::{PROBLEM_JSON, Problem, ProblemBody};
 use super::super::registry;
-use super::super::reply::Reply;
+use super::super::reply::{Reply, rendered};
 use super::nouns::key_in;
 use super::tokens::id_in;
 use crate::service::{Board, BoardAsked, BoardChances, BoardFound, BoardStepView, ServiceError};
@@ -95,8 +95,9 @@ async fn board(
     if has_already(&request, &tag) {
         return Ok(HttpResponse::NotModified().insert_header((header::ETAG, tag)).finish());
     }
-    let board = api.service.board(&mut session, found).await?;
-    Ok(Reply::ok(&board)?.with(header::ETAG.as_str(), tag).send())
+    let board = api.service.rendered_board(&mut session, found).await?;
+    drop(session);
+    Ok(rendered(&request, &board, &tag))
 }
 
 /// How likely each job makes its date: simulated, and kept for as long as nothing changes, at most an hour.

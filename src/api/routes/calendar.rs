@@ -1,7 +1,7 @@
 //! Calendars behind their addresses. Whoever knows the address may read it; there is no other key.
 
 use super::super::Api;
-use super::super::headers::has_already;
+use super::super::headers::{has_already, takes_gzip};
 use super::super::problem::Problem;
 use super::super::registry;
 use super::super::reply::http_date;
@@ -94,29 +94,6 @@ fn reply(request: &HttpRequest, calendar: &RenderedCalendar, now: DateTime<Utc>)
     reply.body(if gzip { calendar.gzip.clone() } else { calendar.text.clone() })
 }
 
-/// Whether compressed is as welcome as plain (RFC 9110, section 12.5.3). Who says nothing gets it plain.
-fn takes_gzip(request: &HttpRequest) -> bool {
-    let lines = request.headers().get_all(header::ACCEPT_ENCODING).filter_map(|value| value.to_str().ok());
-    let (mut gzip, mut identity, mut others) = (None, None, None);
-    for (coding, quality) in lines.flat_map(|line| line.split(',')).map(weighed) {
-        match coding.as_str() {
-            "gzip" | "x-gzip" => gzip = Some(quality),
-            "identity" => identity = Some(quality),
-            "*" => others = Some(quality),
-            _ => {}
-        }
-    }
-    let gzip = gzip.or(others).unwrap_or(0.0);
-    gzip > 0.0 && gzip >= identity.or(others).unwrap_or(0.0)
-}
-
-/// A coding and its weight; a weight that is none refuses it.
-fn weighed(part: &str) -> (String, f32) {
-    let (coding, parameters) = part.split_once(';').unwrap_or((part, "q=1"));
-    let quality = parameters.trim().strip_prefix("q=").and_then(|text| text.parse().ok());
-    (coding.trim().to_ascii_lowercase(), quality.unwrap_or(0.0))
-}
-
 /// RFC 9110, section 13.1.3. A date that is no date is let be.
 fn is_unmodified(request: &HttpRequest, last_modified: DateTime<Utc>, now: DateTime<Utc>) -> bool {
     let since = request.headers().get(header::IF_MODIFIED_SINCE).and_then(|value| value.to_str().ok());
@@ -137,16 +114,6 @@ pub(super) fn configure(config: &mut ServiceConfig) {
 mod tests {
     use super::*;
     use actix_web::test::TestRequest;
-
-    #[test]
-    fn compressed_only_for_whoever_takes_it() {
-        let takes = |value: &str| {
-            takes_gzip(&TestRequest::default().insert_header((header::ACCEPT_ENCODING, value)).to_http_request())
-        };
-        assert!(takes("gzip") && takes("br, gzip;q=0.8, *;q=0.1") && takes("gzip, deflate") && takes("*"));
-        assert!(!takes("identity") && !takes("br") && !takes("gzip;q=0") && !takes("identity, gzip;q=0.2"));
-        assert!(!takes_gzip(&TestRequest::default().to_http_request()), "who says nothing gets it plain");
-    }
 
     #[test]
     fn dates_count_by_the_second_and_not_within_it() {

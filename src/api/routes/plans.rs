@@ -3,11 +3,11 @@
 use super::super::Api;
 use super::super::body::Body;
 use super::super::caller::{Anybody, Caller, Office};
-use super::super::headers::if_match;
+use super::super::headers::{content_etag, if_match};
 use super::super::once::Once;
 use super::super::page::{Cursor, Page, PageQuery};
 use super::super::problem::Problem;
-use super::super::reply::Reply;
+use super::super::reply::{Reply, rendered};
 use super::nouns::page_reply;
 use super::tokens::id_in;
 use crate::domain::fault::Fault;
@@ -102,9 +102,10 @@ async fn published(
     request: HttpRequest,
 ) -> Result<HttpResponse, Problem> {
     let mut session = api.snapshot(caller.company).await?;
-    let plan = api.service.published_plan(&mut session).await?;
+    let plan = api.service.rendered_published_plan(&mut session).await?;
+    drop(session);
     // The version is of one plan; which plan is promised changes, too.
-    Ok(Reply::ok(&plan)?.send_if_new(&request))
+    Ok(rendered(&request, &plan, plan.tag(content_etag)))
 }
 
 /// One plan. Placements of rejected plans are not kept.

@@ -25,10 +25,6 @@ use rand_pcg::Pcg64Mcg;
 /// The first move may make the plan dearer by up to this part of what a job costs on average, in percent.
 const SLACK_PERCENT: i64 = 10;
 
-/// With so many moves for each job the search begins again from the cheapest plan, and lets dearer ones through again.
-const MOVES_A_JOB_AND_ROUND: u64 = 500;
-const ROUNDS_MAX: u64 = 8;
-
 /// Which moves stay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Accept {
@@ -79,28 +75,22 @@ pub struct Search<'w> {
 impl<'w> Search<'w> {
     /// From a state; counts its cost once.
     pub fn new(weights: &'w Weights, state: &State<'_>, seed: u64, accept: Accept) -> Search<'w> {
-        let mut search = Search {
+        let jobs = 0..weights.jobs.len() as u32;
+        let crews = 0..state.model.crews.len() as u32;
+        let job_value: Vec<Value> = jobs.map(|job| value(weights, state, job)).collect();
+        let crew_cost: Vec<i64> = crews.map(|crew| weights.crew(state, crew).total()).collect();
+        let cost = job_value.iter().map(|value| value.cost).chain(crew_cost.iter().copied()).sum();
+        Search {
             weights,
             random: Pcg64Mcg::seed_from_u64(seed),
             accept,
-            job_value: Vec::new(),
-            crew_cost: Vec::new(),
+            job_value,
+            crew_cost,
             before: Vec::new(),
             slack: 0,
-            cost: 0,
-            best: Best::at(0),
-        };
-        search.count(state);
-        search.cost = search.job_value.iter().map(|value| value.cost).chain(search.crew_cost.iter().copied()).sum();
-        search.best = Best::at(search.cost);
-        search
-    }
-
-    /// What each job and each crew costs as things stand.
-    fn count(&mut self, state: &State<'_>) {
-        let (jobs, crews) = (0..self.weights.jobs.len() as u32, 0..state.model.crews.len() as u32);
-        self.job_value = jobs.map(|job| value(self.weights, state, job)).collect();
-        self.crew_cost = crews.map(|crew| self.weights.crew(state, crew).total()).collect();
+            cost,
+            best: Best::at(cost),
+        }
     }
 
     fn below(&mut self, bound: u32) -> u32 {
@@ -123,26 +113,16 @@ impl<'w> Search<'w> {
             Accept::NotMuchWorse => self.slack_at_first(state),
             Accept::Better => 0,
         };
-        let rounds = (moves / (jobs.len() as u64 * MOVES_A_JOB_AND_ROUND)).clamp(1, ROUNDS_MAX);
-        let round = moves.div_ceil(rounds);
         for done in 0..moves {
-            if done % round == 0 {
-                self.back_to_best(state, generator);
-            }
-            let left = i128::from(round - done % round);
-            let most = (i128::from(most) * left / i128::from(round)) as i64;
+            let left = i128::from(moves - done);
+            let most = (i128::from(most) * left / i128::from(moves)) as i64;
             self.slack = ((i128::from(self.random.next_u32()) * i128::from(most)) >> 32) as i64;
             self.one_move(state, generator, jobs);
             progress(done + 1, self.best.cost());
         }
         self.slack = 0;
-        self.back_to_best(state, generator);
-    }
-
-    fn back_to_best(&mut self, state: &mut State<'_>, generator: &mut Generator) {
         if self.best.restore(state, generator) {
             self.cost = self.best.cost();
-            self.count(state);
         }
     }
 

@@ -27,11 +27,11 @@ pub use shapes::{
     BoardWaitKind,
 };
 
-use super::{DAYS_MAX, Service, ServiceError};
+use super::{DAYS_MAX, Rendered, Service, ServiceError};
 use crate::domain::fault::Fault;
 use crate::domain::time::{Minute, Span};
 use crate::domain::zone::Zone;
-use crate::store::{CompanyId, PlanHead, PlanStatus, Session};
+use crate::store::{CompanyId, PlanHead, PlanStatus, Session, StoreError};
 use basis::Basis;
 use chrono::{Datelike, Days, NaiveDate};
 use std::sync::Arc;
@@ -63,6 +63,7 @@ pub struct BoardFound {
     company: CompanyId,
     from: NaiveDate,
     until: NaiveDate,
+    draft: Option<Uuid>,
     zone: Zone,
     now: Minute,
     head: Option<PlanHead>,
@@ -77,6 +78,16 @@ impl BoardFound {
         let stands = self.now.0.div_euclid(STANDS_MINUTES);
         let world = (self.changes, self.repairs.waiting);
         format!("{}.{}-{}.{}-{stands}-{}-{}", plan.0, plan.1, world.0, world.1, self.from, self.until)
+    }
+
+    /// The same for as long as the very same document comes out.
+    fn state(&self) -> String {
+        format!("{} {} {:?} {:?}", self.tag(), self.now.0, self.repairs.proposal, self.repairs.trouble)
+    }
+
+    /// What it is kept by.
+    fn key(&self) -> kept::BoardKey {
+        (self.company, self.from, self.until, self.draft)
     }
 
     fn shown(&self) -> Span {
@@ -123,7 +134,25 @@ impl Service {
         let state = session.repair_state().await?;
         let proposal = super::repair_views::newest_proposal(session).await?;
         let repairs = BoardRepairs { waiting: state.waiting, proposal, trouble: state.trouble };
-        Ok(BoardFound { company: session.company(), from, until, zone, now, head, changes, repairs })
+        let (company, draft) = (session.company(), asked.draft);
+        Ok(BoardFound { company, from, until, draft, zone, now, head, changes, repairs })
+    }
+
+    /// The board that was found, as it is sent; worked out once for as long as nothing changes.
+    ///
+    /// # Errors
+    /// As [`Service::board`].
+    pub async fn rendered_board(
+        &self,
+        session: &mut Session,
+        found: BoardFound,
+    ) -> Result<Arc<Rendered>, ServiceError> {
+        let (key, state) = (found.key(), found.state());
+        if let Some(known) = self.board_kept.boards.get(&key, &state) {
+            return Ok(known);
+        }
+        let json = serde_json::to_vec(&self.board(session, found).await?).map_err(StoreError::BadDocument)?;
+        Ok(self.board_kept.boards.put(key.0, key, state, json))
     }
 
     /// The board that was found; worked out off the threads that answer requests.
@@ -169,7 +198,7 @@ impl Service {
     /// As of chances; `NotFound` when nothing is published.
     pub async fn board_chances(&self, found: &BoardFound) -> Result<Arc<BoardChances>, ServiceError> {
         let Some(head) = &found.head else {
-            return Err(crate::store::StoreError::NotFound { what: "published plan" }.into());
+            return Err(StoreError::NotFound { what: "published plan" }.into());
         };
         let hour = found.now.0.div_euclid(CHANCES_STAND_MINUTES);
         let tag = format!("{}.{}-{}-{hour}", head.number, head.version, found.changes);

@@ -7,8 +7,8 @@ use super::super::{ServiceError, wire};
 use super::shapes::{DwellDto, RunningWaitDto, StepStandingDto};
 use crate::domain::time::Minute;
 use crate::dto::{WaitDto, WaitKindDto};
-use crate::store::{BookingRow, CompanyRow, RecordOutcome, RecordRow, Session};
-use std::collections::BTreeMap;
+use crate::store::{BookingRow, ChainRows, CompanyRow, RecordOutcome, RecordRow, Session};
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// Of one job.
@@ -21,8 +21,28 @@ pub(super) struct Chain {
 }
 
 impl Chain {
-    pub(super) async fn load(session: &mut Session, job: Uuid) -> Result<Chain, ServiceError> {
-        let (row, chain) = session.job_with_chain(job).await?;
+    /// Of all these jobs, which the directory knows: three questions, however many there are.
+    pub(super) async fn of_jobs(
+        session: &mut Session,
+        jobs: &BTreeSet<Uuid>,
+        directory: &Directory,
+    ) -> Result<BTreeMap<Uuid, Chain>, ServiceError> {
+        let ids: Vec<Uuid> = jobs.iter().copied().collect();
+        let mut rows = session.chains_of_jobs(&ids).await?;
+        let mut records: BTreeMap<Uuid, Vec<RecordRow>> = BTreeMap::new();
+        for record in session.records_of_jobs(&ids).await? {
+            records.entry(record.job_id).or_default().push(record);
+        }
+        let mut chains = BTreeMap::new();
+        for job in ids {
+            let Some((row, _, _)) = directory.of_job(job) else { continue };
+            let (chain, records) = (rows.remove(&job).unwrap_or_default(), records.remove(&job).unwrap_or_default());
+            chains.insert(job, Chain::of(row.house_id, &chain, records)?);
+        }
+        Ok(chains)
+    }
+
+    fn of(house_id: Uuid, chain: &ChainRows, records: Vec<RecordRow>) -> Result<Chain, ServiceError> {
         let waits = chain.waits.iter().map(|wait| wait.doc.parse()).collect::<Result<_, _>>()?;
         let mut on_lapse = Vec::new();
         for step in &chain.steps {
@@ -31,8 +51,7 @@ impl Chain {
                 on_lapse.push(doc.key);
             }
         }
-        let records = session.records_of_job(job).await?;
-        Ok(Chain { house_id: row.house_id, waits, records, on_lapse })
+        Ok(Chain { house_id, waits, records, on_lapse })
     }
 
     /// What was reported last of a step.

@@ -24,7 +24,7 @@ use crate::store::{BookingRow, Session, StoreError};
 use crate::trade::meter;
 use chain::Chain;
 use chrono::{Datelike, Days, NaiveDate};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 /// Days before, of which work is shown that nobody has reported: as long as a weekend.
@@ -65,13 +65,10 @@ impl Service {
         let (from, until) = (zone.day_start(from).to_utc(), zone.day_start(until).to_utc());
         let mut rows = current(session.bookings(by, from, until).await?);
         rows.retain(|row| row.left_at.is_none());
-        let jobs: std::collections::BTreeSet<Uuid> = rows.iter().map(|row| row.job_id).collect();
+        let jobs: BTreeSet<Uuid> = rows.iter().map(|row| row.job_id).collect();
         let crews = rows.iter().map(|row| row.crew_id).collect();
         let directory = Directory::load(session, jobs.clone(), crews).await?;
-        let mut chains = BTreeMap::new();
-        for job in jobs {
-            chains.insert(job, Chain::load(session, job).await?);
-        }
+        let chains = Chain::of_jobs(session, &jobs, &directory).await?;
         let around = Around { directory: &directory, chains: &chains, settings: &settings, zone };
         let opens = zone.day_start(date);
         let (day_rows, other) = split(&rows, &chains, opens, zone.next_day_start(opens));

@@ -1,0 +1,1 @@
+-- What a program of schema 15 adds. Nothing is stored that was not before.
