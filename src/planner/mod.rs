@@ -221,7 +221,8 @@ fn generate_once<'m>(work: &'m Work, weights: &Weights, request: Request, bias: 
         for (activity, own) in compiled.model.activities.iter().enumerate() {
             generator.bias[activity] = bias[own.job as usize];
         }
-        generator.way_factor = WAY_FACTOR_AT_FIRST;
+        // A repair weighs ways against broken promises, as they cost.
+        generator.way_factor = if request.basis == Basis::Repair { 1 } else { WAY_FACTOR_AT_FIRST };
         generator.complete(&mut state, weights, &open);
         generator.way_factor = 1;
         generator.bias.fill(0);

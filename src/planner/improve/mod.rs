@@ -18,7 +18,7 @@ use super::score::Weights;
 use super::spans::T;
 use super::state::{Place, State};
 use best::Best;
-use moves::BIAS_MINUTES_MAX;
+use moves::{BIAS_MINUTES_MAX, jobs_out_max};
 use rand_core::{RngCore, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
@@ -65,6 +65,7 @@ pub struct Search<'w> {
     job_value: Vec<Value>,
     crew_cost: Vec<i64>,
     before: Vec<Before>,
+    jobs_out_max: usize,
     /// By so much the next move may make the plan dearer.
     slack: i64,
     /// Of the plan as it stands.
@@ -87,6 +88,7 @@ impl<'w> Search<'w> {
             job_value,
             crew_cost,
             before: Vec::new(),
+            jobs_out_max: jobs_out_max(state.model.activities.len(), weights.jobs.len()),
             slack: 0,
             cost,
             best: Best::at(cost),

@@ -7,10 +7,10 @@ use crate::planner::spans::{NEVER, T};
 use crate::planner::state::State;
 use crate::planner::timeline::FIXED;
 
-/// Most jobs taken out together because they are near each other.
-const NEAR_JOBS_MAX: u32 = 3;
-/// Most jobs taken out together because one crew works on them at the same time.
-const CREW_JOBS_MAX: usize = 3;
+/// About so many steps are taken out at most: more are hardly ever put back cheaper, and take most of the time. So fewer jobs
+/// with long chains are taken out together than with short ones.
+const STEPS_OUT_MAX: usize = 51;
+const JOBS_OUT: std::ops::RangeInclusive<usize> = 3..=6;
 /// Longest stretch of a crew's time that is looked at, minutes: two days and a shift.
 const STRETCH_MINUTES_MAX: u32 = 2 * 1440 + 480;
 /// Jobs are preferred or put back by up to this many minutes: about a working week.
@@ -24,6 +24,12 @@ const BLINKS_PER_MILLE: u32 = 20;
 /// In one of so many moves a step is held back, by up to so many minutes from where it was.
 const HELD_BACK_ONE_IN: u32 = 4;
 const HELD_BACK_MINUTES_MAX: u32 = 2 * 1440;
+
+/// Most jobs that are taken out together.
+pub(super) fn jobs_out_max(activities: usize, jobs: usize) -> usize {
+    let steps_each = activities.div_ceil(jobs.max(1)).max(1);
+    (STEPS_OUT_MAX / steps_each).clamp(*JOBS_OUT.start(), *JOBS_OUT.end())
+}
 
 /// In which order steps are put back.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -129,7 +135,7 @@ impl Search<'_> {
         let near = bookings[from..].iter().take_while(|booking| booking.start < place.start + around);
         for booking in near.filter(|booking| booking.by < FIXED) {
             let job = state.model.activities[booking.by as usize].job;
-            if chosen.len() < CREW_JOBS_MAX && !chosen.contains(&job) && jobs.binary_search(&job).is_ok() {
+            if chosen.len() < self.jobs_out_max && !chosen.contains(&job) && jobs.binary_search(&job).is_ok() {
                 chosen.push(job);
             }
         }
@@ -139,7 +145,7 @@ impl Search<'_> {
     /// A job and jobs that are near it in its crews' time, or anywhere.
     fn near(&mut self, state: &State<'_>, jobs: &[u32]) -> Vec<u32> {
         let first = jobs[self.below(jobs.len() as u32) as usize];
-        let wanted = 1 + self.below(NEAR_JOBS_MAX.min(jobs.len() as u32)) as usize;
+        let wanted = 1 + self.below(self.jobs_out_max.min(jobs.len()) as u32) as usize;
         let mut chosen = vec![first];
         let near = self.below(4) > 0;
         for _ in 0..4 * wanted {
