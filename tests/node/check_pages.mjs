@@ -58,6 +58,23 @@ test("a page that is for others says so", async ({ demo, chromium }) => {
   noConsoleErrors(office);
 });
 
+test("who changed what is read and filtered at every size", async ({ demo, chromium }) => {
+  for (const [name, size] of Object.entries(SIZES)) {
+    const page = await openPage(chromium, { size });
+    await signIn(page, demo, "/changes");
+    const all = await page.$$eval("ol.lines li", (rows) => rows.length);
+    assert.ok(all > 3, `${all} changes at ${name}`);
+    await fitsAcross(page);
+    await axe(page, `changes, ${name}`);
+    await screenshot(page, `changes-${name}`);
+    await page.select("select[name=kind]", "house");
+    await leads(page, () => page.$eval("main form select[name=kind]", (field) => field.form.requestSubmit()));
+    const kinds = await page.$$eval("ol.lines li", (rows) => rows.map((row) => row.textContent));
+    assert.ok(kinds.length > 0 && kinds.length < all && kinds.every((text) => /house/i.test(text)), kinds.join("\n"));
+    noConsoleErrors(page);
+  }
+});
+
 test("forms and scripts from elsewhere change nothing", async ({ demo, chromium }) => {
   const page = await openPage(chromium);
   await signIn(page, demo);
