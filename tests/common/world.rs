@@ -11,7 +11,7 @@ use tackfree::domain::calendar::{Calendar, Pay, Window};
 use tackfree::domain::chain::{Attempt, Chain, OnExceed, Outcome, Pin, Step, StepKind, Wait, WaitKind, WaitMax, Work};
 use tackfree::domain::climate::{Air, HouseAir, NormalHour, Normals, OutdoorHour};
 use tackfree::domain::ids::{AreaIx, CrewIx, EquipmentIx, HouseIx, JobIx, SkillSet, StepIx, StepRef};
-use tackfree::domain::plan::{Blocker, Cost, Placement, Plan, UnitUse, Unplaced};
+use tackfree::domain::plan::{Blocker, Cause, Cost, Placement, Plan, UnitUse, Unplaced};
 use tackfree::domain::resources::{Area, Crew, Equipment, House, Region, TravelModel};
 use tackfree::domain::situation::{CostWeights, Job, Settings, Situation};
 use tackfree::domain::text::{Key, Name};
@@ -20,6 +20,18 @@ use tackfree::domain::zone::Zone;
 use tackfree::trade::climate::HourlyClimate;
 use tackfree::trade::house::model_of;
 use tackfree::trade::readings::HouseClimate;
+
+/// Causes that the input alone proves.
+pub const CAUSES_OF_THE_INPUT: [Cause; 8] = [
+    Cause::StartPassed,
+    Cause::NotYet,
+    Cause::Pinned,
+    Cause::CrewAway,
+    Cause::CrewUnable,
+    Cause::HouseClosed,
+    Cause::Weather,
+    Cause::EquipmentShort,
+];
 
 pub fn zone(name: &str) -> Zone {
     Zone::parse(name).unwrap()

@@ -55,16 +55,7 @@ fn assert_false(situation: &Situation, plan: &Plan) {
 /// The causes that the input alone proves.
 #[test]
 fn causes_from_the_input() {
-    let all = [
-        Cause::StartPassed,
-        Cause::NotYet,
-        Cause::Pinned,
-        Cause::CrewAway,
-        Cause::CrewUnable,
-        Cause::HouseClosed,
-        Cause::Weather,
-        Cause::EquipmentShort,
-    ];
+    let all = CAUSES_OF_THE_INPUT;
     for cause in all {
         let (calm, cure) = (promised(), mon("14:00"));
         assert_false(&calm, &moved_to(&calm, cure, cause, vec![]));

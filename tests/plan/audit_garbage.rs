@@ -2,7 +2,7 @@
 //! something in it is plainly wrong.
 
 use crate::common::generate::{Size, company};
-use crate::common::world;
+use crate::common::world::{self, CAUSES_OF_THE_INPUT};
 use proptest::prelude::*;
 use tackfree::audit::audit;
 use tackfree::domain::ids::{CrewIx, EquipmentIx, JobIx, StepIx, StepRef};
@@ -29,16 +29,7 @@ fn pieces() -> impl Strategy<Value = Vec<(i64, i64)>> {
 
 fn causes() -> impl Strategy<Value = Cause> {
     prop_oneof![
-        prop::sample::select(vec![
-            Cause::StartPassed,
-            Cause::NotYet,
-            Cause::Pinned,
-            Cause::CrewAway,
-            Cause::CrewUnable,
-            Cause::HouseClosed,
-            Cause::Weather,
-            Cause::EquipmentShort,
-        ]),
+        prop::sample::select(CAUSES_OF_THE_INPUT.to_vec()),
         steps().prop_map(|other| Cause::WaitsFor(other.step)),
         steps().prop_map(|other| Cause::TooLateAfter(other.step)),
         steps().prop_map(Cause::CrewBusyWith),

@@ -1,6 +1,7 @@
 //! Meter checks through the API: the readings decide, a failed floor is put off to when it will pass, or treated again.
 
 use crate::common::app::{self, App, Caller, house, monday, small_office};
+use crate::common::happenings::{readings, treated};
 use chrono::{DateTime, Duration, Utc};
 use serde_json::{Value, json};
 
@@ -11,26 +12,7 @@ async fn treated_job(app: &App, on_fail: Value) -> (Caller, Caller) {
     let office = small_office(app).await;
     office.patch("/v1/jobs/linden-4-floors", &json!({"status": "cancelled"})).await.expect(200);
     office.post("/v1/houses", &house("elm-2")).await.expect(201);
-    let job = json!({
-        "key": "treated", "name": "Elm Street 2", "house": "elm-2", "release": "2026-03-01T00:00:00-05:00",
-        "steps": [
-            {"key": "vacuum", "name": "Vacuum", "kind": "vacuum", "minutes": 30},
-            {"key": "treat-a", "name": "Treat, part A", "kind": "treat_a", "minutes": 30, "skills": ["treatment"]},
-            {"key": "treat-b", "name": "Treat, part B", "kind": "treat_b", "minutes": 30, "skills": ["treatment"]},
-            {"key": "readings", "name": "Readings", "kind": "check", "minutes": 30, "recheck_after_minutes": 240,
-             "meter": {"kind": "pinless", "baseline_step": "vacuum"}, "on_fail": on_fail},
-            {"key": "seal", "name": "Seal", "kind": "seal", "minutes": 60}
-        ],
-        "waits": [
-            {"from": "vacuum", "to": "treat-a"},
-            {"from": "treat-a", "to": "treat-b", "kind": "dwell", "min_minutes": 10,
-             "max": {"minutes": 15, "on_exceed": "forbid"}},
-            {"from": "treat-b", "to": "readings", "min_minutes": 720, "film": "treatment", "keep_off": true,
-             "overnight": true},
-            {"from": "readings", "to": "seal"}
-        ]
-    });
-    office.post("/v1/jobs", &job).await.expect(201);
+    office.post("/v1/jobs", &treated(on_fail)).await.expect(201);
     for (step, from, to, readings) in [
         ("vacuum", "10:00", "10:30", readings(7.0, 7.4)),
         ("treat-a", "11:00", "11:30", json!([])),
@@ -43,17 +25,6 @@ async fn treated_job(app: &App, on_fail: Value) -> (Caller, Caller) {
     }
     let phone = office.token(&json!({"name": "phone", "role": "crew", "crew": "north"})).await;
     (office, phone)
-}
-
-/// Twelve readings of the living room and four of the hall, a little scattered about these means.
-fn readings(living: f64, hall: f64) -> Value {
-    let area = |name: &'static str, mean: f64, count: usize| {
-        (0..count).map(move |index| {
-            let scatter = [-0.3, 0.3, -0.1, 0.1][index % 4];
-            json!({"area": name, "mc_percent": ((mean + scatter) * 100.0).round() / 100.0})
-        })
-    };
-    area("Living room", living, 12).chain(area("Hall", hall, 4)).collect()
 }
 
 /// Half an hour of readings that end `hours` after Monday, six in the morning.

@@ -149,7 +149,8 @@ impl<'p> Search<'p> {
         self.demand(Atom::from(activity, middle)) && self.demand(Atom::until(activity, middle))
     }
 
-    /// Searches until a plan is found, there is none, or `clashes` clashes happened, restarting after every `restart`.
+    /// Searches until a plan is found, there is none, `clashes` more clashes happened, or `stop` says so. What was learned
+    /// stays, but for what was learned under the guard.
     pub fn run(&mut self, policy: Policy, guarded: bool, clashes: u64, stop: &mut dyn FnMut() -> bool) -> Outcome {
         self.go_back(0);
         self.thin_out();

@@ -2,6 +2,7 @@
 
 use super::{Case, Kind, claim, kind, one_of};
 use crate::common::generate::Draw;
+use crate::common::world::CAUSES_OF_THE_INPUT;
 use tackfree::domain::ids::{CrewIx, StepIx, StepRef};
 use tackfree::domain::plan::{Blocker, Cause, Cost, Plan, Unplaced};
 
@@ -138,18 +139,8 @@ fn promise_broken(case: &Case<'_>, draw: &mut Draw) -> Option<Plan> {
 /// Nothing in the input has changed since the promise was made.
 fn false_cause(case: &Case<'_>, draw: &mut Draw) -> Option<Plan> {
     let mut plan = promise_broken(case, draw)?;
-    let causes = [
-        Cause::StartPassed,
-        Cause::NotYet,
-        Cause::Pinned,
-        Cause::CrewAway,
-        Cause::CrewUnable,
-        Cause::HouseClosed,
-        Cause::Weather,
-        Cause::EquipmentShort,
-    ];
     let moved = plan.placements.iter().zip(&case.plan.placements).position(|(new, old)| new != old)?;
-    plan.placements[moved].moved_because = Some(draw.pick(&causes));
+    plan.placements[moved].moved_because = Some(draw.pick(&CAUSES_OF_THE_INPUT));
     Some(plan)
 }
 
