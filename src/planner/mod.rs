@@ -49,7 +49,6 @@ use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
 use compile::Compiled;
 use generate::Generator;
-use improve::Accept;
 use keep::Published;
 use model::NONE;
 use score::{Fixed, JobWeights, Weights};
@@ -138,8 +137,7 @@ fn search(
     match request.basis {
         Basis::Published | Basis::Anew => {
             let jobs = movable_jobs(&work.compiled, state, generator);
-            let mut search = improve::Search::new(sought, state, request.seed, Accept::NotMuchWorse);
-            search.run(state, generator, &jobs, request.move_budget, progress);
+            improve::improve(sought, (request.seed, request.move_budget), state, generator, &jobs, progress);
         }
         Basis::Repair => repair::repair(work, sought, request, state, generator, progress),
     }

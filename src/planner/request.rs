@@ -27,8 +27,10 @@ pub enum Emphasis {
     NoOvertime,
 }
 
-/// Fewest moves of a search when nothing else is said.
-const MOVES_MIN: u64 = 3_000;
+/// Moves of a search when nobody counts jobs.
+const MOVES: u64 = 3_000;
+/// Fewest moves of a search over so many jobs as there are: a tenth of a second.
+const MOVES_MIN: u64 = 10_000;
 /// For each job, when nothing else is said.
 const MOVES_A_JOB: u64 = 200;
 
@@ -58,7 +60,7 @@ impl Default for Request {
 impl Request {
     /// The ordinary plan of a small office: what was published stays, 3,000 moves, seed 1, as the company weighs.
     pub const fn new() -> Request {
-        Request { seed: 1, move_budget: MOVES_MIN, basis: Basis::Published, emphasis: Emphasis::Balanced }
+        Request { seed: 1, move_budget: MOVES, basis: Basis::Published, emphasis: Emphasis::Balanced }
     }
 
     /// A repair of what was published.

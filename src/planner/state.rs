@@ -42,6 +42,7 @@ pub enum Obstacle {
 }
 
 /// All activities and resources.
+#[derive(Clone)]
 pub struct State<'m> {
     /// The problem.
     pub model: &'m Model,

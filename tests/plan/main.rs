@@ -32,6 +32,7 @@ mod generate;
 mod golden_difference;
 mod golden_week;
 mod hostile_input;
+mod lanes;
 mod load_list_file;
 mod plan_guesses;
 mod plan_oracle;

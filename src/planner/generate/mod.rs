@@ -8,7 +8,6 @@ use crate::planner::model::{Arc, NONE};
 use crate::planner::score::Weights;
 use crate::planner::spans::{NEVER, T};
 use crate::planner::state::{FIRST_PIECE_MINUTES_MIN, Place, State};
-use std::cell::Cell;
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
@@ -27,6 +26,7 @@ pub enum Failure {
 }
 
 /// A generation at work. Buffers are kept from run to run.
+#[derive(Clone)]
 pub struct Generator {
     heap: BinaryHeap<Reverse<(T, u32, u32)>>,
     pending: Vec<u32>,
@@ -46,7 +46,7 @@ pub struct Generator {
     pub rank: Vec<T>,
     /// So many of a thousand modes are passed over, by this chance.
     blinks_per_mille: u32,
-    chance: Cell<u64>,
+    chance: u64,
     /// Activities go where they were promised, or near it, unless another place is cheaper by more than the promise.
     pub minds_promises: bool,
     /// Work outside regular hours only for what finds no other time.
@@ -73,7 +73,7 @@ impl Generator {
             way_factor: 1,
             rank: vec![NEVER; activities],
             blinks_per_mille: 0,
-            chance: Cell::new(0),
+            chance: 0,
         }
     }
 
@@ -212,7 +212,7 @@ impl Generator {
     }
 
     /// The best place over all modes that starts no later than `latest`.
-    fn best(&self, state: &State<'_>, weights: &Weights, activity: u32, latest: T) -> Option<Place> {
+    fn best(&mut self, state: &State<'_>, weights: &Weights, activity: u32, latest: T) -> Option<Place> {
         let model = state.model;
         let own = &model.activities[activity as usize];
         let worker = last_worker(state, activity);
@@ -253,18 +253,18 @@ impl Generator {
 
     /// From now on so many of a thousand modes are passed over, by a chance that only `seed` decides.
     pub fn blink(&mut self, seed: u32, per_mille: u32) {
-        self.chance = Cell::new(u64::from(seed));
+        self.chance = u64::from(seed);
         self.blinks_per_mille = per_mille;
     }
 
     /// A step of Knuth's linear congruential generator (The Art of Computer Programming 2, 3.3.4): cheap, and good enough to
     /// look away now and then.
-    fn blinks(&self) -> bool {
+    fn blinks(&mut self) -> bool {
         if self.blinks_per_mille == 0 {
             return false;
         }
-        let next = self.chance.get().wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        self.chance.set(next);
+        let next = self.chance.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.chance = next;
         (next >> 33) % 1000 < u64::from(self.blinks_per_mille)
     }
 

@@ -8,9 +8,13 @@
 //! | `mod` | moves judged, kept or undone |
 //! | `moves` | which steps are taken out, and in which order they are put back |
 //! | `best` | the cheapest plan met |
+//! | `lanes` | two cores: runs side by side, or one run whose moves are tried two at a time |
 
 mod best;
+mod lanes;
 mod moves;
+
+pub use lanes::improve;
 
 use super::generate::{Failure, Generator};
 use super::model::NONE;
@@ -18,7 +22,7 @@ use super::score::Weights;
 use super::spans::T;
 use super::state::{Place, State};
 use best::Best;
-use moves::{BIAS_MINUTES_MAX, jobs_out_max};
+use moves::{BIAS_MINUTES_MAX, held_back_one_in, jobs_out_max};
 use rand_core::{RngCore, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
@@ -57,6 +61,25 @@ struct Before {
     failure: Option<Failure>,
 }
 
+/// What a move that was kept did to one activity.
+#[derive(Debug, Clone)]
+struct Change {
+    activity: u32,
+    was: Option<Place>,
+    is: Option<Place>,
+    gear: Vec<u32>,
+    held: bool,
+    failure: Option<Failure>,
+}
+
+/// A move that was kept.
+#[derive(Debug)]
+struct Kept {
+    jobs: Vec<u32>,
+    changes: Vec<Change>,
+    slack: i64,
+}
+
 /// The search.
 pub struct Search<'w> {
     weights: &'w Weights,
@@ -66,11 +89,13 @@ pub struct Search<'w> {
     crew_cost: Vec<i64>,
     before: Vec<Before>,
     jobs_out_max: usize,
+    held_back_one_in: u32,
     /// By so much the next move may make the plan dearer.
     slack: i64,
     /// Of the plan as it stands.
     cost: i64,
-    best: Best,
+    /// Moves that were kept and changed something, until somebody looks.
+    kept: Vec<Kept>,
 }
 
 impl<'w> Search<'w> {
@@ -89,9 +114,10 @@ impl<'w> Search<'w> {
             crew_cost,
             before: Vec::new(),
             jobs_out_max: jobs_out_max(state.model.activities.len(), weights.jobs.len()),
+            held_back_one_in: held_back_one_in(weights.jobs.len()),
             slack: 0,
             cost,
-            best: Best::at(cost),
+            kept: Vec::new(),
         }
     }
 
@@ -111,25 +137,32 @@ impl<'w> Search<'w> {
         if jobs.is_empty() {
             return;
         }
-        let most = match self.accept {
-            Accept::NotMuchWorse => self.slack_at_first(state),
-            Accept::Better => 0,
-        };
+        let mut best = Best::at(self.cost, state, generator);
+        let most = self.slack_at_first(state);
         for done in 0..moves {
-            let left = i128::from(moves - done);
-            let most = (i128::from(most) * left / i128::from(moves)) as i64;
-            self.slack = ((i128::from(self.random.next_u32()) * i128::from(most)) >> 32) as i64;
+            self.slack = self.slack_after(most, done, moves);
             self.one_move(state, generator, jobs);
-            progress(done + 1, self.best.cost());
+            for kept in self.kept.drain(..) {
+                best.moved_on(self.cost, state, generator, kept.changes.iter());
+            }
+            progress(done + 1, best.cost());
         }
         self.slack = 0;
-        if self.best.restore(state, generator) {
-            self.cost = self.best.cost();
-        }
+        self.cost = best.cost();
+        best.restore(state, generator);
+    }
+
+    /// By so much a move may make the plan dearer after `done` of `moves`: less and less, and by chance.
+    fn slack_after(&mut self, most: i64, done: u64, moves: u64) -> i64 {
+        let most = (i128::from(most) * i128::from(moves - done) / i128::from(moves)) as i64;
+        ((i128::from(self.random.next_u32()) * i128::from(most)) >> 32) as i64
     }
 
     /// What is left out of the plan costs so much that it says nothing about a move.
     fn slack_at_first(&self, state: &State<'_>) -> i64 {
+        if self.accept == Accept::Better {
+            return 0;
+        }
         let jobs = self.weights.jobs.len() as u32;
         let placed = (0..jobs).map(|job| self.weights.job(state, job).total_placed()).sum::<i64>();
         placed / i64::from(jobs.max(1)) * SLACK_PERCENT / 100
@@ -162,7 +195,9 @@ impl<'w> Search<'w> {
         self.before.iter().for_each(|before| generator.bias[before.activity as usize] = lean(before.activity));
         generator.complete(state, self.weights, &open);
         self.before.iter().for_each(|before| generator.bias[before.activity as usize] = 0);
-        self.settle(state, generator, jobs)
+        let stayed = self.settle(state, generator, jobs);
+        self.kept.clear();
+        stayed
     }
 
     /// Notes where the open activities of the jobs are.
@@ -170,13 +205,7 @@ impl<'w> Search<'w> {
         self.before.clear();
         for &job in jobs {
             let open = self.weights.activities.of(job).iter().filter(|a| self.weights.fixed_crew[**a as usize] == NONE);
-            self.before.extend(open.map(|&activity| Before {
-                activity,
-                place: state.place(activity),
-                gear: state.held(activity).to_vec(),
-                held: generator.held[activity as usize],
-                failure: generator.failure[activity as usize],
-            }));
+            self.before.extend(open.map(|&activity| Before::of(state, generator, activity)));
         }
     }
 
@@ -213,9 +242,20 @@ impl<'w> Search<'w> {
             chosen.iter().zip(jobs).for_each(|(job, value)| self.job_value[*job as usize] = value);
             crews.iter().zip(by_crew).for_each(|(crew, cost)| self.crew_cost[*crew as usize] = cost);
             self.cost += new.cost - old.cost;
-            self.best.moved_on(self.cost, state, generator, &self.before);
+            let changes: Vec<Change> =
+                self.before.iter().filter_map(|before| before.change(state, generator)).collect();
+            if !changes.is_empty() {
+                self.kept.push(Kept { jobs: chosen.to_vec(), changes, slack: self.slack });
+            }
             return true;
         }
+        self.undo(state, generator);
+        false
+    }
+
+    /// Puts everything back where it was before the move.
+    fn undo(&mut self, state: &mut State<'_>, generator: &mut Generator) {
+        self.before.retain(|before| before.change(state, generator).is_some());
         for before in &self.before {
             state.take(before.activity);
         }
@@ -226,7 +266,33 @@ impl<'w> Search<'w> {
                 state.put_back(before.activity, place, &before.gear);
             }
         }
-        false
+    }
+}
+
+impl Before {
+    fn of(state: &State<'_>, generator: &Generator, activity: u32) -> Before {
+        Before {
+            activity,
+            place: state.place(activity),
+            gear: state.held(activity).to_vec(),
+            held: generator.held[activity as usize],
+            failure: generator.failure[activity as usize],
+        }
+    }
+
+    /// What is otherwise now.
+    fn change(&self, state: &State<'_>, generator: &Generator) -> Option<Change> {
+        let now = Before::of(state, generator, self.activity);
+        let same =
+            now.place == self.place && now.gear == self.gear && now.held == self.held && now.failure == self.failure;
+        (!same).then_some(Change {
+            activity: self.activity,
+            was: self.place,
+            is: now.place,
+            gear: now.gear,
+            held: now.held,
+            failure: now.failure,
+        })
     }
 }
 

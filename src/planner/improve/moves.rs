@@ -21,14 +21,29 @@ const JITTER_MINUTES: [u32; 3] = [0, 240, 1440];
 /// it (Christiaens and Vanden Berghe, "Slack induction by string removals", Transportation Science 54, 2020).
 const BLINKS_PER_MILLE: u32 = 20;
 
-/// In one of so many moves a step is held back, by up to so many minutes from where it was.
-const HELD_BACK_ONE_IN: u32 = 4;
+/// In one of so many moves of tails a step is held back, by up to so many minutes from where it was: with few jobs every
+/// second, with a hundred every sixteenth, for there somebody else always has use for the time.
+const HELD_BACK_ONE_IN: std::ops::RangeInclusive<usize> = 2..=16;
+const JOBS_FOR_HELD_BACK: usize = 6;
 const HELD_BACK_MINUTES_MAX: u32 = 2 * 1440;
+
+/// In so many of a hundred moves what some crews do at about the same time is taken out, else tails of jobs.
+const WINDOWS_PERCENT: u32 = 30;
+/// A window is at least so long, and at most by so much longer.
+const WINDOW_MINUTES_MIN: u32 = 120;
+const WINDOW_MINUTES_MORE: u32 = 1440;
+const WINDOW_CREWS_MAX: u32 = 3;
+const WINDOW_STEPS_MAX: usize = 24;
 
 /// Most jobs that are taken out together.
 pub(super) fn jobs_out_max(activities: usize, jobs: usize) -> usize {
     let steps_each = activities.div_ceil(jobs.max(1)).max(1);
     (STEPS_OUT_MAX / steps_each).clamp(*JOBS_OUT.start(), *JOBS_OUT.end())
+}
+
+/// In one of so many moves a step is held back.
+pub(super) fn held_back_one_in(jobs: usize) -> u32 {
+    (jobs / JOBS_FOR_HELD_BACK).clamp(*HELD_BACK_ONE_IN.start(), *HELD_BACK_ONE_IN.end()) as u32
 }
 
 /// In which order steps are put back.
@@ -42,6 +57,33 @@ enum Order {
 
 impl Search<'_> {
     pub(super) fn one_move(&mut self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32]) {
+        if self.below(100) < WINDOWS_PERCENT {
+            self.move_window(state, generator, jobs);
+        } else {
+            self.move_tails(state, generator, jobs);
+        }
+    }
+
+    /// Takes all of `jobs` out that may move, and puts them back in an order by chance, house by house more or less.
+    pub(super) fn begin_anew(&mut self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32]) {
+        self.remember(state, generator, jobs);
+        for before in self.before.iter().filter(|before| !before.held) {
+            generator.take(state, before.activity);
+        }
+        let open = self.open(state);
+        for &job in jobs {
+            let bias = self.below(state.model.end.max(0) as u32) as T;
+            for &activity in self.weights.activities.of(job) {
+                generator.bias[activity as usize] = bias;
+            }
+        }
+        generator.complete(state, self.weights, &open);
+        self.before.iter().for_each(|before| generator.bias[before.activity as usize] = 0);
+        *self = Search { random: self.random.clone(), ..Search::new(self.weights, state, 0, self.accept) };
+    }
+
+    /// A few jobs are taken out, whole or from one of their steps on, and put back in another order.
+    fn move_tails(&mut self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32]) {
         let (chosen, order) = match self.below(10) {
             0..3 => (self.near(state, jobs), Order::Anew),
             3..5 => (self.near(state, jobs), Order::AsBefore),
@@ -52,14 +94,71 @@ impl Search<'_> {
         let open = self.open(state);
         self.prefer(state, generator, &chosen, order);
         self.hold_back(state, generator);
+        self.put_back(state, generator, &chosen, &open);
+    }
+
+    /// What a few crews do at about the same time is taken out, and put back with one step, or one job, sooner or later than
+    /// before. What follows stays where it can.
+    fn move_window(&mut self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32]) {
+        let first = jobs[self.below(jobs.len() as u32) as usize];
+        let activities = self.weights.activities.of(first);
+        let activity = activities[self.below(activities.len() as u32) as usize];
+        let Some(place) = state.place(activity) else { return };
+        let length = (WINDOW_MINUTES_MIN + self.below(WINDOW_MINUTES_MORE)) as T;
+        let (from, until) = (place.start - length / 2, place.start + length / 2);
+        let modes = state.model.activities[activity as usize].modes.clone();
+        let mut out: Vec<u32> = Vec::new();
+        let mut crew = state.crew_of(place.mode);
+        for _ in 0..=self.below(WINDOW_CREWS_MAX) {
+            let bookings = if crew == NONE { &[][..] } else { state.crew(crew).bookings() };
+            let begin = bookings.partition_point(|booking| booking.end <= from);
+            let inside = bookings[begin..].iter().take_while(|booking| booking.start < until);
+            let inside = inside.map(|booking| booking.by).filter(|by| {
+                let movable = *by < FIXED && !generator.held[*by as usize] && !out.contains(by);
+                movable && jobs.binary_search(&state.model.activities[*by as usize].job).is_ok()
+            });
+            let inside: Vec<u32> = inside.take(WINDOW_STEPS_MAX - out.len()).collect();
+            out.extend(inside);
+            crew = state.crew_of(modes.start + self.below(modes.end - modes.start));
+        }
+        if out.is_empty() {
+            return;
+        }
+        let mut chosen: Vec<u32> = Vec::new();
+        for &activity in &out {
+            let job = state.model.activities[activity as usize].job;
+            if !chosen.contains(&job) {
+                chosen.push(job);
+            }
+        }
+        self.remember(state, generator, &chosen);
+        for &activity in &out {
+            generator.take(state, activity);
+        }
+        let open = self.open(state);
+        let odd = out[self.below(out.len() as u32) as usize];
+        let odd_job = state.model.activities[odd as usize].job;
+        let whole = self.below(2) == 0;
+        let lean = self.below(2 * length as u32 + 1) as T - length;
+        for before in &self.before {
+            let activity = before.activity as usize;
+            generator.rank[activity] = before.place.map_or(NEVER, |place| place.start);
+            let leans = before.activity == odd || whole && state.model.activities[activity].job == odd_job;
+            generator.bias[activity] = if leans { lean } else { 0 };
+        }
+        self.put_back(state, generator, &chosen, &open);
+    }
+
+    /// Puts back what is out in the order that was decided, and judges the move.
+    fn put_back(&mut self, state: &mut State<'_>, generator: &mut Generator, chosen: &[u32], open: &[u32]) {
         generator.blink(self.below(u32::MAX), BLINKS_PER_MILLE);
-        generator.complete(state, self.weights, &open);
+        generator.complete(state, self.weights, open);
         generator.blink(0, 0);
         for before in &self.before {
             generator.bias[before.activity as usize] = 0;
             generator.rank[before.activity as usize] = NEVER;
         }
-        self.settle(state, generator, &chosen);
+        self.settle(state, generator, chosen);
     }
 
     /// Of each job everything, or what comes from one of its steps on.
@@ -87,7 +186,7 @@ impl Search<'_> {
     /// Now and then a step that is out waits for a while: early is not always good, where a crew comes by anyway later, or
     /// somebody else needs the gear more.
     fn hold_back(&mut self, state: &State<'_>, generator: &mut Generator) {
-        if self.before.is_empty() || self.below(HELD_BACK_ONE_IN) > 0 {
+        if self.before.is_empty() || self.below(self.held_back_one_in) > 0 {
             return;
         }
         let one = self.below(self.before.len() as u32) as usize;

@@ -1,0 +1,76 @@
+//! The search on two cores: plans that keep every rule, and the same bytes whichever thread is ahead. That lanes have the same plan
+//! whenever they have compared, and know its cost, is asserted where they compare (debug builds).
+
+use crate::common::generate::{Size, company, troubled};
+use std::sync::atomic::{AtomicBool, Ordering};
+use tackfree::audit::audit;
+use tackfree::domain::plan::Plan;
+use tackfree::domain::situation::Situation;
+use tackfree::planner::{Progress, Request, plan, plan_with_progress};
+
+/// Plans while other threads take the cores by fits and starts.
+fn plan_beside_others(situation: &Situation, request: Request) -> Plan {
+    let done = AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        for _ in 0..3 {
+            scope.spawn(|| {
+                while !done.load(Ordering::Relaxed) {
+                    std::hint::black_box((0..20_000u64).sum::<u64>());
+                    std::thread::yield_now();
+                }
+            });
+        }
+        let plan = plan(situation, request);
+        done.store(true, Ordering::Relaxed);
+        plan
+    })
+}
+
+/// Companies with at least twenty open jobs.
+fn many_houses() -> impl Iterator<Item = (u64, Situation)> {
+    let size = Size { houses_max: 40, jobs_max: 50, steps_max: 400, ..Size::medium() };
+    let drawn = move |seed| (seed, if seed % 2 == 0 { company(seed, size) } else { troubled(seed, size) });
+    (1..200).map(drawn).filter(|(_, situation)| situation.jobs.len() >= 20)
+}
+
+fn clean_and_always_the_same(situation: &Situation, request: Request) {
+    let first = plan(situation, request);
+    assert!(audit(situation, &first).is_clean(), "seed {}", request.seed);
+    assert_eq!(first, plan_beside_others(situation, request), "seed {}", request.seed);
+}
+
+/// Many houses: the lanes try moves of one run.
+#[test]
+fn many_houses_are_planned_the_same_whoever_is_ahead() {
+    for (seed, situation) in many_houses().take(4) {
+        clean_and_always_the_same(&situation, Request::anew().with_moves(400).with_seed(seed));
+    }
+}
+
+/// Few houses and many moves: the lanes make runs of their own.
+#[test]
+fn few_houses_are_planned_the_same_whoever_is_ahead() {
+    for seed in 1..=6 {
+        let situation = if seed % 2 == 0 { company(seed, Size::tiny()) } else { troubled(seed, Size::tiny()) };
+        clean_and_always_the_same(&situation, Request::anew().with_moves(3_000).with_seed(seed));
+    }
+}
+
+/// What is told on the way: moves only ever more, by the calling thread's own moves to nearly the last one; nothing gets dearer.
+#[test]
+fn every_move_is_told_of() {
+    let few = (1..=6).map(|seed| (company(seed, Size::tiny()), 2_000));
+    let many = many_houses().take(1).map(|(_, situation)| (situation, 300));
+    let mut searched = 0;
+    for (situation, moves) in few.chain(many) {
+        let mut told: Vec<Progress> = Vec::new();
+        let plan = plan_with_progress(&situation, Request::anew().with_moves(moves), &mut |now| told.push(now));
+        // Where nothing may move there is no search.
+        let (Some(first), Some(last)) = (told.first(), told.last()) else { continue };
+        searched += 1;
+        assert!(told.windows(2).all(|pair| pair[0].moves <= pair[1].moves), "moves only ever more");
+        assert!(last.moves <= moves && last.moves * 4 >= moves, "{} of {moves} told", last.moves);
+        assert!(plan.cost.total() <= first.cost, "the search does not make it dearer");
+    }
+    assert!(searched >= 3, "{searched} searches");
+}
