@@ -28,7 +28,7 @@ use tackfree::api;
 use tackfree::domain::situation::Situation;
 use tackfree::dto::OutcomeDto;
 use tackfree::service::{FeedBody, FeedKindDto, RoleDto, TokenBody};
-use tackfree::worker::{Deliver, Prune, Repairs, Worker};
+use tackfree::worker::{Deliver, Kept, Prune, Repairs, Worker};
 
 /// As the program's own.
 #[global_allocator]
@@ -55,7 +55,7 @@ impl Office {
             actix_web::rt::System::new().block_on(async {
                 let own = service.beside(4).await.unwrap();
                 let work = Worker::new(&own).with(Repairs(own.clone()));
-                let worker = work.with(Deliver::new(&own)).with(Prune::new(&own, 730));
+                let worker = work.with(Deliver::new(&own)).with(Prune::new(&own, Kept::default()));
                 // Its own connections: they belong to the threads that opened them.
                 let answering = service.beside(8).await.unwrap();
                 api::serve(answering, listener, api::Settings::default(), |_| {}, |_| {}).await.unwrap();

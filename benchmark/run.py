@@ -25,7 +25,7 @@ SIZES = [(5, 2), (15, 4), (40, 8), (100, 20)]
 METHODS = ["tackfree", "list-schedule", "list-search", "cpsat-cold", "cpsat-hinted", "cpsat-neighbourhood"]
 COLUMNS = ["houses", "crews", "seed", "method", "cost", "left_out", "seconds", "bound", "audited", "note"]
 # Moves of the two short runs, and the share of the limit that the moves are chosen for.
-TRIAL_MOVES = (100, 1_000)
+TRIAL_MOVES = (1_000, 20_000)
 FILLED = 0.95
 # A first run that takes less than this share of the limit is done again with more moves.
 USED_LEAST = 0.85
@@ -232,7 +232,7 @@ def main():
     arguments.add_argument("--seeds", type=int, nargs="+", default=[1, 2, 3])
     arguments.add_argument("--methods", nargs="+", choices=METHODS, default=METHODS)
     arguments.add_argument("--seconds", type=float, default=60)
-    arguments.add_argument("--workers", type=int, default=1, help="threads of CP-SAT; all others have one")
+    arguments.add_argument("--workers", type=int, default=1, help="threads of CP-SAT; the program has two, the others one")
     arguments.add_argument("--out", type=Path, required=True, help="folder for everything written")
     given = arguments.parse_args()
     given.out.mkdir(parents=True, exist_ok=True)

@@ -53,6 +53,9 @@ pub async fn measure(size: Size, minutes: u64, rate: f64, seed: u64) -> bool {
         let _ = writeln!(text, "{line}");
         samples.push(Sample { server_mb, files: machine::open_files(load.server) });
     }
+    let tables = tables(&load).await;
+    println!("{tables}");
+    let _ = writeln!(text, "\n{tables}");
     judge(&mut load, &samples);
     load.judge_acknowledged().await;
     let path = folder().join(format!("soak-{size:?}.md").to_lowercase());
@@ -65,6 +68,23 @@ async fn database_mb(load: &Load) -> f64 {
     let octets: i64 =
         sqlx::query_scalar("SELECT pg_database_size(current_database())").fetch_one(&mut owner).await.unwrap();
     octets as f64 / 1_048_576.0
+}
+
+/// Which tables take the room, their indexes counted with them, and in how many rows.
+async fn tables(load: &Load) -> String {
+    let mut owner = load.test.owner().await;
+    sqlx::raw_sql("ANALYZE").execute(&mut owner).await.unwrap();
+    let tables: Vec<(String, i64, f32)> = sqlx::query_as(
+        "SELECT relname::text, pg_total_relation_size(oid), reltuples FROM pg_class
+         WHERE relnamespace = 'public'::regnamespace AND relkind = 'r' ORDER BY 2 DESC LIMIT 8",
+    )
+    .fetch_all(&mut owner)
+    .await
+    .unwrap();
+    let line = |(name, octets, rows): &(String, i64, f32)| {
+        format!("{name} {:.1} MB in {rows:.0} rows", *octets as f64 / 1_048_576.0)
+    };
+    format!("tables: {}", tables.iter().map(line).collect::<Vec<_>>().join(", "))
 }
 
 /// The median of the last sixth beside that of the second.

@@ -4,7 +4,7 @@
 use super::beware;
 use super::database::DatabaseArguments;
 use super::documents::Documents;
-use super::serve::{BrowserArguments, CHANGES_KEPT_DAYS, WebhookArguments, bind, until_stopped};
+use super::serve::{BrowserArguments, WebhookArguments, bind, until_stopped};
 use super::week::{self, Shown};
 use super::{Refusal, demo_people, plan};
 use crate::api;
@@ -18,6 +18,7 @@ use crate::service::{
     AirReadingBody, CompanyBody, DraftBody, FeedBody, FeedKindDto, RecordBody, Reporter, Service, ServiceError,
 };
 use crate::store::{CompanyId, Session};
+use crate::worker::Kept;
 use chrono::{DateTime, TimeDelta, Utc};
 use std::fmt::Write;
 use std::net::SocketAddr;
@@ -104,7 +105,7 @@ pub async fn demo(database: &DatabaseArguments, arguments: &DemoArguments) -> Re
     }
     println!("\nServing; Ctrl-C stops it, and the private PostgreSQL with it.");
     let (browsers, settings) = (arguments.browsers.settings(address), api::Settings::default());
-    until_stopped(database, service, listener, browsers, settings, CHANGES_KEPT_DAYS).await
+    until_stopped(database, service, listener, browsers, settings, Kept::default()).await
 }
 
 async fn load_and_show(

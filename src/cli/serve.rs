@@ -8,7 +8,7 @@ use crate::api;
 use crate::browser::{Cookies, Settings};
 use crate::service::{CHANGES_KEPT_DAYS_MIN, Captures, Service, Stop};
 use crate::webhook::Targets;
-use crate::worker::{Deliver, Prune, Repairs, Worker};
+use crate::worker::{Deliver, Kept, PLANS_KEPT_DAYS_MIN, Prune, Repairs, Worker};
 use actix_web::dev::ServerHandle;
 use clap::builder::BoolishValueParser;
 use std::net::{SocketAddr, TcpListener};
@@ -28,8 +28,25 @@ const DOOR_CLOSES: Duration = Duration::from_millis(100);
 /// One for each task, and one to spare.
 const WORK_CONNECTIONS: u32 = 4;
 
-/// How long it is kept who changed what: two years.
-pub const CHANGES_KEPT_DAYS: u32 = 730;
+/// How long things are kept.
+#[derive(Debug, Clone, clap::Args)]
+pub struct KeptArguments {
+    /// Days that it is kept who changed what; no fewer than 30
+    #[arg(long, env = "TACKFREE_CHANGES_KEPT_DAYS", value_name = "DAYS", default_value_t = Kept::default().changes_days,
+        value_parser = clap::value_parser!(u32).range(i64::from(CHANGES_KEPT_DAYS_MIN)..=36_500))]
+    pub changes_kept_days: u32,
+    /// Days that placements are kept of plans that are not the promise any more, and drafts that nobody decides on; no fewer
+    /// than 7
+    #[arg(long, env = "TACKFREE_PLANS_KEPT_DAYS", value_name = "DAYS", default_value_t = Kept::default().plans_days,
+        value_parser = clap::value_parser!(u32).range(i64::from(PLANS_KEPT_DAYS_MIN)..=36_500))]
+    pub plans_kept_days: u32,
+}
+
+impl KeptArguments {
+    fn kept(&self) -> Kept {
+        Kept { changes_days: self.changes_kept_days, plans_days: self.plans_kept_days }
+    }
+}
 
 /// Where and for whom to serve.
 #[derive(Debug, Clone, clap::Args)]
@@ -46,10 +63,9 @@ pub struct ServeArguments {
     /// Requests that are answered at the same time; more are told to come again
     #[arg(long, env = "TACKFREE_REQUESTS_UNDER_WAY", value_name = "REQUESTS", default_value = "512")]
     pub requests_under_way: NonZeroU32,
-    /// Days that it is kept who changed what; no fewer than 30
-    #[arg(long, env = "TACKFREE_CHANGES_KEPT_DAYS", value_name = "DAYS", default_value_t = CHANGES_KEPT_DAYS,
-        value_parser = clap::value_parser!(u32).range(i64::from(CHANGES_KEPT_DAYS_MIN)..=36_500))]
-    pub changes_kept_days: u32,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
+    pub kept: KeptArguments,
     #[command(flatten)]
     #[allow(missing_docs, reason = "a comment here would become the text of a flag")]
     pub watching: WatchArguments,
@@ -177,7 +193,7 @@ pub async fn serve(database: &DatabaseArguments, arguments: &ServeArguments) -> 
         eprintln!("tackfree's meters are on http://{address}/metrics");
     }
     let browsers = arguments.browsers.settings(arguments.listen);
-    until_stopped(database, service, listener, browsers, settings, arguments.changes_kept_days).await
+    until_stopped(database, service, listener, browsers, settings, arguments.kept.kept()).await
 }
 
 impl ServeArguments {
@@ -256,7 +272,7 @@ pub async fn until_stopped(
     listener: TcpListener,
     browsers: Settings,
     settings: api::Settings,
-    changes_kept_days: u32,
+    kept: Kept,
 ) -> Result<(), Refusal> {
     let mut signals = Signals::hear()
         .map_err(|error| Refusal::new("no-signals", error.to_string(), "run it where signals can be heard"))?;
@@ -268,8 +284,7 @@ pub async fn until_stopped(
             return Err(error.into());
         }
     };
-    let worker =
-        Worker::new(&own).with(Repairs(own.clone())).with(Deliver::new(&own)).with(Prune::new(&own, changes_kept_days));
+    let worker = Worker::new(&own).with(Repairs(own.clone())).with(Deliver::new(&own)).with(Prune::new(&own, kept));
     let stop = service.stopping().clone();
     let door = listener.try_clone().ok();
     let (started, on_start) = tokio::sync::oneshot::channel();

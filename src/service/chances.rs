@@ -2,13 +2,13 @@
 //! as much chance as the company's own records tell of.
 
 use super::planning::PlanDoc;
-use super::publish::{outdated, plan_of_rows};
+use super::publish::{must_be_kept, plan_of_rows};
 use super::snapshot::Snapshot;
 use super::{Service, ServiceError};
 use crate::chance::{ChanceModel, CheckCounts, WORK_RATIO, WorkSpread, failed_check_rate, simulate, work_sigma};
 use crate::domain::fault::Fault;
 use crate::dto::{ChancesDto, treat_again};
-use crate::store::{ChainRows, CompanyId, PlanHead, PlanRow, PlanStatus, Session, StoreError};
+use crate::store::{ChainRows, CompanyId, PlanHead, PlanRow, Session, StoreError};
 use chrono::{DateTime, Duration, Utc};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -113,9 +113,7 @@ fn simulated(
     model: ChanceModel,
     (runs, seed): (u32, u64),
 ) -> Result<ChancesDto, ServiceError> {
-    if head.status == PlanStatus::Rejected {
-        return Err(outdated("plan-rejected", format!("plan {} was rejected, and its work is not kept", head.number)));
-    }
+    must_be_kept(head)?;
     let situation = snapshot.situation()?;
     // What is over in the plan, with the job or the crew gone, holds nothing up any more.
     let jobs: BTreeMap<Uuid, &ChainRows> =

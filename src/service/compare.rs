@@ -4,6 +4,7 @@
 use super::directory::Directory;
 use super::planning::PlanDoc;
 use super::plans::{cause, same_step};
+use super::publish::must_be_kept;
 use super::{Service, ServiceError, wire};
 use crate::domain::zone::Zone;
 use crate::dto::{CauseDto, PlanCostDto, StepKindDto};
@@ -221,9 +222,10 @@ impl Service {
     /// The draft held against what is promised. Ask it of a snapshot.
     ///
     /// # Errors
-    /// `NotFound`.
+    /// `NotFound`; `PlanOutdated` when what it placed is not kept.
     pub async fn compare(&self, session: &mut Session, draft: Uuid) -> Result<Comparison, ServiceError> {
         let head = session.plan(draft).await?;
+        must_be_kept(&head)?;
         let after = session.plan_rows(draft).await?;
         let promise = session.published_plan().await?.filter(|plan| plan.id != draft);
         let before = match &promise {

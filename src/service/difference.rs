@@ -2,7 +2,7 @@
 //! what it costs.
 
 use super::planning::{Draft, draft_of};
-use super::publish::domain_plan;
+use super::publish::{domain_plan, must_be_kept};
 use super::snapshot::Snapshot;
 use super::watch::counted;
 use super::{BasisDto, PlanListed, Service, ServiceError, wire};
@@ -269,6 +269,7 @@ impl Service {
     pub async fn difference(&self, company: CompanyId, plan: Uuid) -> Result<DifferenceView, ServiceError> {
         let mut session = self.store.snapshot(company).await?;
         let head = session.plan(plan).await?;
+        must_be_kept(&head)?;
         let rows = session.plan_rows(plan).await?;
         let jobs: Vec<Uuid> = rows.iter().map(|row| row.job_id).collect();
         let jobs = session.jobs_by_ids(&jobs).await?;

@@ -40,6 +40,11 @@ pub struct PlanListed {
     pub created_at: DateTime<Utc>,
     /// When it became the promise.
     pub published_at: Option<DateTime<Utc>>,
+    /// When another plan became the promise, or it was rejected.
+    pub ended_at: Option<DateTime<Utc>>,
+    /// Whether its placements are still there: those of rejected plans never are, those of plans that ended long ago are thrown
+    /// away.
+    pub placements_kept: bool,
     /// From what it started.
     pub basis: BasisDto,
     /// Seed of the search.
@@ -90,6 +95,8 @@ impl PlanListed {
             made_for: head.made_for,
             created_at: head.created_at,
             published_at: head.published_at,
+            ended_at: head.ended_at,
+            placements_kept: head.placements_kept,
             basis: doc.basis,
             seed: head.seed,
             move_budget: head.move_budget,

@@ -109,6 +109,21 @@ pub(super) fn outdated(code: &str, what: String) -> ServiceError {
     ServiceError::PlanOutdated(vec![reason(code, what)])
 }
 
+/// Whether the placements of a plan are there to be looked at.
+///
+/// # Errors
+/// `PlanOutdated` with the reason.
+pub(super) fn must_be_kept(head: &PlanHead) -> Result<(), ServiceError> {
+    let number = head.number;
+    match head.status {
+        _ if head.placements_kept => Ok(()),
+        PlanStatus::Rejected => {
+            Err(outdated("plan-rejected", format!("plan {number} was rejected, and its work is not kept")))
+        }
+        _ => Err(outdated("plan-not-kept", format!("plan {number} ended long ago, and its work is no longer kept"))),
+    }
+}
+
 /// The audit of an old plan in today's world. What the plan says about itself (its instant, its cost) may be old news.
 fn still_good(snapshot: &Snapshot, head: &PlanHead, rows: &[PlanRow], jobs: &[JobRow]) -> Result<(), ServiceError> {
     let situation = snapshot.situation()?;

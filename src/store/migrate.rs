@@ -59,7 +59,7 @@ const RIGHTS: &[(&str, &str)] = &[
 const FUNCTIONS: &str = "find_token(bytea), find_feed(bytea), claim_repair(uuid, double precision), \
      lease_deliveries(timestamptz, timestamptz, integer, integer), companies_to_prune(timestamptz, timestamptz, integer), \
      find_person(text), find_browser_session(bytea, timestamptz), find_crew_link(bytea), backlog(timestamptz), \
-     prune_change_lines(timestamptz, integer)";
+     prune_change_lines(timestamptz, integer), companies_with_old_plans(timestamptz, integer)";
 
 /// How servers log in.
 #[derive(Clone)]

@@ -70,6 +70,10 @@ pub struct PlanHead {
     pub created_at: DateTime<Utc>,
     /// When it became the promise.
     pub published_at: Option<DateTime<Utc>>,
+    /// When another became the promise, or it was rejected.
+    pub ended_at: Option<DateTime<Utc>>,
+    /// Whether its rows are there.
+    pub placements_kept: bool,
     /// Rises with every change.
     pub version: i64,
 }
@@ -91,6 +95,8 @@ impl FromRow<'_, PgRow> for PlanHead {
             doc: row.try_get("doc")?,
             created_at: row.try_get("created_at")?,
             published_at: row.try_get("published_at")?,
+            ended_at: row.try_get("ended_at")?,
+            placements_kept: row.try_get("placements_kept")?,
             version: row.try_get("version")?,
         })
     }
@@ -262,7 +268,7 @@ impl Session {
     /// `NotFound`, `NotADraft`, `Stale`.
     pub async fn reject_plan(&mut self, id: Uuid, version: i64) -> Result<PlanHead, StoreError> {
         let rejected = sqlx::query_as(
-            "UPDATE plan SET status = 'rejected', version = version + 1
+            "UPDATE plan SET status = 'rejected', ended_at = now(), placements_kept = false, version = version + 1
              WHERE company_id = $1 AND id = $2 AND version = $3 AND status = 'draft' RETURNING *",
         )
         .bind(self.company.0)

@@ -15,7 +15,7 @@ use uuid::Uuid;
 
 /// Connections of one copy of the server: more gain nothing on few cores, and every copy has as many.
 pub const POOL_SIZE_DEFAULT: u32 = 8;
-/// How long a request waits for a connection before it is told that the database cannot be reached.
+/// How long a request waits for a connection before it is told that there is too much to do, or no database.
 const ACQUIRE_TIMEOUT: Duration = Duration::from_secs(3);
 /// How long the beginning of a transaction may take, connecting included. A way that is half open says nothing at all, for
 /// as long as the operating system hopes: many minutes.
@@ -103,7 +103,7 @@ impl Store {
     /// Begins a transaction for reading and writing what belongs to `company`.
     ///
     /// # Errors
-    /// `Unavailable`.
+    /// `Unavailable`; `Busy` when other requests had all connections all the time.
     pub async fn session(&self, company: CompanyId) -> Result<Session, StoreError> {
         let act = Act::text();
         self.begin("BEGIN", &format!("; SET LOCAL app.act = '{act}'"), company).await
@@ -112,7 +112,7 @@ impl Store {
     /// Begins a transaction that only reads, and sees one state of the company however many questions it asks.
     ///
     /// # Errors
-    /// `Unavailable`.
+    /// As [`Store::session`].
     pub async fn snapshot(&self, company: CompanyId) -> Result<Session, StoreError> {
         let session = self.begin("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", "", company).await?;
         Ok(Session { shelf: Some(self.shelf.clone()), ..session })
@@ -152,8 +152,20 @@ impl Store {
                 begun.map_err(|_| sqlx::Error::WorkerCrashed)?
             }
         };
-        let tx = self.retry_lost(begin).await?;
+        let tx = self.retry_lost(begin).await.map_err(|error| self.full_or_gone(error))?;
         Ok(Session { tx, company, told: Vec::new(), shelf: None })
+    }
+
+    /// Whoever waited in vain while all connections were in use was kept out by other requests, not by the database.
+    fn full_or_gone(&self, error: StoreError) -> StoreError {
+        match error {
+            StoreError::Unavailable(waited @ sqlx::Error::PoolTimedOut)
+                if self.pool.size() >= self.pool.options().get_max_connections() && self.pool.num_idle() == 0 =>
+            {
+                StoreError::Busy(waited)
+            }
+            other => other,
+        }
     }
 
     /// Tries again with the next connection when one turns out to be dead: after a restart of PostgreSQL all idle ones

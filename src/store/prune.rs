@@ -23,6 +23,24 @@ impl Store {
             .await?;
         Ok(companies.into_iter().map(CompanyId).collect())
     }
+
+    /// Up to `most` companies with plans that ended, or drafts from, before this instant.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn companies_with_old_plans(
+        &self,
+        before: DateTime<Utc>,
+        most: u16,
+    ) -> Result<Vec<CompanyId>, StoreError> {
+        let companies: Vec<Uuid> = self
+            .retry_lost(|| {
+                let query = sqlx::query_scalar("SELECT company_id FROM companies_with_old_plans($1, $2)");
+                query.bind(before).bind(i32::from(most)).fetch_all(self.pool())
+            })
+            .await?;
+        Ok(companies.into_iter().map(CompanyId).collect())
+    }
 }
 
 impl Session {
@@ -59,5 +77,58 @@ impl Session {
         .execute(self.db())
         .await?;
         Ok(done.rows_affected())
+    }
+
+    /// Throws away the rows of up to `limit` plans that ended before `before`, the first to end first, but for those that
+    /// another plan shares; how many plans they were. The plans stay in the list.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn prune_plans(&mut self, before: DateTime<Utc>, limit: u32) -> Result<usize, StoreError> {
+        let ended: Vec<Uuid> = sqlx::query_scalar(
+            "UPDATE plan SET placements_kept = false, version = version + 1 WHERE company_id = $1 AND id IN (
+                 SELECT id FROM plan WHERE company_id = $1 AND placements_kept AND ended_at < $2
+                 ORDER BY ended_at LIMIT $3)
+             RETURNING id",
+        )
+        .bind(self.company.0)
+        .bind(before)
+        .bind(i64::from(limit))
+        .fetch_all(self.db())
+        .await?;
+        if !ended.is_empty() {
+            // A statement does not see what its own parts delete.
+            sqlx::query(
+                "WITH gone AS (
+                     DELETE FROM plan_job WHERE company_id = $1 AND plan_id = ANY($2) RETURNING rows_of, job_id)
+                 DELETE FROM plan_row r USING (SELECT DISTINCT rows_of, job_id FROM gone) unused
+                 WHERE (r.company_id, r.plan_id, r.job_id) = ($1, unused.rows_of, unused.job_id)
+                   AND NOT EXISTS (
+                     SELECT FROM plan_job sharing
+                     WHERE (sharing.company_id, sharing.rows_of, sharing.job_id) = ($1, unused.rows_of, unused.job_id)
+                       AND sharing.plan_id <> ALL($2))",
+            )
+            .bind(self.company.0)
+            .bind(&ended)
+            .execute(self.db())
+            .await?;
+        }
+        Ok(ended.len())
+    }
+
+    /// Up to `limit` drafts from before `before` and their versions.
+    ///
+    /// # Errors
+    /// `Unavailable`.
+    pub async fn undecided_drafts(
+        &mut self,
+        before: DateTime<Utc>,
+        limit: u32,
+    ) -> Result<Vec<(Uuid, i64)>, StoreError> {
+        let query = sqlx::query_as(
+            "SELECT id, version FROM plan WHERE company_id = $1 AND status = 'draft' AND created_at < $2
+             ORDER BY created_at LIMIT $3",
+        );
+        Ok(query.bind(self.company.0).bind(before).bind(i64::from(limit)).fetch_all(self.db()).await?)
     }
 }

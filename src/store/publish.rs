@@ -59,11 +59,12 @@ impl Session {
         self.lock_company().await?;
         let company = self.company.0;
         sqlx::query(
-            "UPDATE plan SET status = 'superseded', version = version + 1
+            "UPDATE plan SET status = 'superseded', ended_at = $3, version = version + 1
              WHERE company_id = $1 AND status = 'published' AND id <> $2",
         )
         .bind(company)
         .bind(id)
+        .bind(at)
         .execute(self.db())
         .await?;
         let published: Option<PlanHead> = sqlx::query_as(

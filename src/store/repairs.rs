@@ -219,7 +219,7 @@ impl Session {
     /// `Unavailable`.
     pub async fn withdraw_proposals(&mut self) -> Result<Vec<Uuid>, StoreError> {
         let withdrawn: Vec<Uuid> = sqlx::query_scalar(
-            "UPDATE plan SET status = 'rejected', version = version + 1
+            "UPDATE plan SET status = 'rejected', ended_at = now(), placements_kept = false, version = version + 1
              WHERE company_id = $1 AND status = 'draft'
                AND id IN (SELECT plan_id FROM repair WHERE company_id = $1 AND outcome = 'proposed')
              RETURNING id",

@@ -16,7 +16,7 @@ mod prune;
 mod repairs;
 
 pub use deliver::Deliver;
-pub use prune::Prune;
+pub use prune::{Kept, PLANS_KEPT_DAYS_MIN, Prune};
 pub use repairs::Repairs;
 
 use crate::service::{Service, ServiceError, Stop, Waiting};

@@ -11,7 +11,7 @@ use sqlx::AssertSqlSafe;
 use sqlx::postgres::PgConnection;
 use std::collections::BTreeSet;
 use tackfree::service::RoleDto;
-use tackfree::worker::{Outcome, Prune, Task as _};
+use tackfree::worker::{Kept, Outcome, Prune, Task as _};
 
 /// Work something out and keep nothing of it.
 const KEEP_NOTHING: &[&str] =
@@ -382,7 +382,7 @@ async fn lines_are_kept_for_as_long_as_the_operator_says() {
     .await
     .unwrap();
     let service = tackfree::service::Service::new(test.store.clone());
-    let prune = Prune::new(&service, 90);
+    let prune = Prune::new(&service, Kept { changes_days: 90, ..Kept::default() });
     assert_eq!(prune.try_once().await.unwrap(), Outcome::Worked);
     assert_eq!(prune.try_once().await.unwrap(), Outcome::Idle);
     assert_eq!(lines(&mut owner, "thing = 'old'").await.len(), 2);

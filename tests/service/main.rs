@@ -42,6 +42,7 @@ mod golden_bad_week;
 mod migrations;
 mod normals;
 mod nothing_lost;
+mod old_plans;
 mod replay;
 mod secrets_in_logs;
 mod slow_plans;

@@ -17,6 +17,9 @@ use tackfree::service::clock::SetClock;
 use tackfree::service::{AirReadingBody, DraftBody, Reporter, Service};
 use tackfree::store::{AppLogin, CompanyId, Noun, Store, StoreError, migrate};
 
+/// The company in the files: triggers that run as the owner write its lines.
+const COMPANY: &str = "01a228c4-dc47-7655-94e4-26960d9a21f5";
+const PLAIN_OWNER: &str = "test_plain_owner";
 static MIGRATOR: Migrator = sqlx::migrate!();
 /// The secret of the token in the second version's file.
 const TOKEN: &str = "tf_OfAnOlderVersion-OfAnOlderVersion-OfAnOlder";
@@ -32,18 +35,30 @@ fn stored_since(version: i64) -> String {
         .unwrap_or_else(|_| panic!("what schema {version} adds belongs into {}", file.display()))
 }
 
-/// A database of this version with everything that programs up to it stored.
+/// As the owner of the database, whom row security holds as it holds everybody else.
+fn plain(options: &PgConnectOptions) -> PgConnectOptions {
+    options.clone().username(PLAIN_OWNER)
+}
+
+/// A database of this version, owned by a role that is no superuser, with everything that programs up to it stored.
 async fn database_of(version: i64) -> PgConnectOptions {
     let name = format!("test_{}_version_{version}", std::process::id());
     let superuser = server().owner_options("postgres");
     execute(&superuser, &format!("DROP DATABASE IF EXISTS {name} WITH (FORCE)")).await;
-    execute(&superuser, &format!("CREATE DATABASE {name} TEMPLATE template0")).await;
+    execute(
+        &superuser,
+        &format!(
+            "DO $$ BEGIN CREATE ROLE {PLAIN_OWNER} LOGIN CREATEROLE; EXCEPTION WHEN duplicate_object OR unique_violation THEN END $$"
+        ),
+    )
+    .await;
+    execute(&superuser, &format!("CREATE DATABASE {name} TEMPLATE template0 OWNER {PLAIN_OWNER}")).await;
     let owner = server().owner_options(&name);
-    let mut connection = owner.connect().await.unwrap();
+    let mut connection = plain(&owner).connect().await.unwrap();
     MIGRATOR.run_direct(Some(version), &mut connection, false).await.unwrap();
     connection.close().await.unwrap();
     for version in versions().into_iter().filter(|older| *older <= version) {
-        execute_all(&owner, &stored_since(version)).await;
+        execute_all(&owner.clone().options([("app.company", COMPANY)]), &stored_since(version)).await;
     }
     owner
 }
@@ -78,7 +93,9 @@ async fn data_of_every_older_version_is_taken_along() {
     for version in versions() {
         let owner = database_of(version).await;
         let before = rows(&owner).await;
-        migrate(&owner, &AppLogin::default()).await.unwrap_or_else(|error| panic!("from schema {version}: {error}"));
+        migrate(&plain(&owner), &AppLogin::default())
+            .await
+            .unwrap_or_else(|error| panic!("from schema {version}: {error}"));
         let mut after = rows(&owner).await;
         for (table, then) in &before {
             let now = after.get_mut(table).unwrap_or_else(|| panic!("{table} of schema {version} is gone"));

@@ -299,3 +299,16 @@ async fn whoever_goes_away_while_a_transaction_begins_leaves_nothing_open() {
         session.commit().await.unwrap();
     }
 }
+
+/// Nothing is wrong with the database while others have all connections: whoever waited in vain may just try again.
+#[tokio::test]
+async fn a_full_pool_is_no_lost_database() {
+    let test = fresh_store().await;
+    let small = small(&test).await;
+    let store = Store::open(test.app.clone(), 1).await.unwrap();
+    let held = store.session(small.company).await.unwrap();
+    let refused = store.session(small.company).await.unwrap_err();
+    assert_eq!(refused.code(), "database-busy", "{refused:?}");
+    drop(held);
+    store.session(small.company).await.unwrap();
+}

@@ -181,7 +181,7 @@ async fn every_table_is_held_by_row_security() {
 
 /// What is asked before the company is known: secrets and names to sign in by, and what is due, or old enough to go, of all companies. To spread
 /// companies over several databases, these are what has to be answered by each, or by one for all (`docs/scale.md`).
-const OVER_COMPANIES: [&str; 8] = [
+const OVER_COMPANIES: [&str; 10] = [
     "browser_session_secret_unique",
     "change_line_by_age",
     "crew_link_secret_unique",
@@ -189,6 +189,8 @@ const OVER_COMPANIES: [&str; 8] = [
     "feed_secret_unique",
     "notice_by_age",
     "person_sign_in_name_unique",
+    "plan_by_end",
+    "plan_undecided",
     "token_secret_unique",
 ];
 

@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use tackfree::service::WEBHOOKS_MAX;
 use tackfree::store::{CompanyId, NewNotice, NoticeKind, new_id};
 use tackfree::webhook::{TRIES_MAX, Targets};
-use tackfree::worker::{Deliver, Outcome, Prune, Task};
+use tackfree::worker::{Deliver, Kept, Outcome, Prune, Task};
 use uuid::Uuid;
 
 /// As long as is waited for a receiver that does not answer.
@@ -331,7 +331,7 @@ async fn notices_are_kept_for_a_month() {
     let office = Office::with(json!([])).await;
     office.tell(&[None]).await;
     office.deliver().await;
-    let prune = Prune::new(&office.app.service(), 730);
+    let prune = Prune::new(&office.app.service(), Kept::default());
     assert_eq!(prune.try_once().await.unwrap(), Outcome::Idle);
     office.later(Duration::days(29));
     assert_eq!(prune.try_once().await.unwrap(), Outcome::Idle);

@@ -108,7 +108,7 @@ async fn published(
     Ok(rendered(&request, &plan, plan.tag(content_etag)))
 }
 
-/// One plan. Placements of rejected plans are not kept.
+/// One plan. Placements of rejected plans are not kept, those of plans that ended only for some months (`placements_kept`).
 #[utoipa::path(
     tag = "plans",
     operation_id = "show plan",
@@ -135,7 +135,11 @@ async fn show(
     tag = "plans",
     operation_id = "compare plan",
     params(("id" = uuid::Uuid, Path, description = "Identifier of the draft")),
-    responses((status = 200, description = "Steps, houses and costs, before and after", body = Comparison)),
+    responses(
+        (status = 200, description = "Steps, houses and costs, before and after", body = Comparison),
+        (status = 409, description = "The plan was rejected, or ended so long ago that it is not kept",
+            body = super::super::ProblemBody, content_type = "application/problem+json")
+    ),
     security(("token" = [])),
     extensions(("x-roles" = json!(["office", "crew", "viewer"])))
 )]

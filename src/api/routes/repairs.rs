@@ -109,6 +109,8 @@ async fn show(
     params(("id" = uuid::Uuid, Path, description = "Identifier of the draft")),
     responses(
         (status = 200, description = "The difference", body = DifferenceView),
+        (status = 409, description = "The plan was rejected, or ended so long ago that it is not kept", body = ProblemBody,
+            content_type = PROBLEM_JSON),
         (status = 429, description = "Other plans are being made", body = ProblemBody, content_type = PROBLEM_JSON)
     ),
     security(("token" = [])),

@@ -126,10 +126,7 @@ impl Service {
             None => session.published_plan().await?,
             Some(id) => Some(session.plan(id).await?),
         };
-        if let Some(rejected) = head.as_ref().filter(|head| head.status == PlanStatus::Rejected) {
-            let what = format!("plan {} was rejected, and its work is not kept", rejected.number);
-            return Err(super::publish::outdated("plan-rejected", what));
-        }
+        head.as_ref().map_or(Ok(()), super::publish::must_be_kept)?;
         let changes = session.world_changes().await?;
         let state = session.repair_state().await?;
         let proposal = super::repair_views::newest_proposal(session).await?;

@@ -1,0 +1,1 @@
+-- What a program of schema 16 adds. Nothing is stored that was not before.
