@@ -197,6 +197,8 @@ def plots(rows, folder):
                 points.append((sorted(sizes).index(size) + (place - len(methods) / 2) * 0.12, row["cost"] / cheapest))
         axes.scatter(*(zip(*points) if points else ([], [])), s=18, label=method)
     axes.set_yscale("log")
+    for put_formatter in (axes.yaxis.set_major_formatter, axes.yaxis.set_minor_formatter):
+        put_formatter("{x:g}")
     axes.set_ylabel("cost over the cheapest plan of the file")
     finish(axes, figure, sizes, folder / "cost.svg")
 
