@@ -20,6 +20,7 @@ use crate::trade::readings::HouseClimate;
 use crate::trade::ready::DryingTable;
 use chrono::Days;
 use std::collections::BTreeMap;
+use std::rc::Rc;
 use std::sync::Arc;
 
 /// Nothing that is still to be finished was begun longer ago, but for steps whose end is known already.
@@ -92,6 +93,8 @@ struct Strength {
     working: Vec<Span>,
     /// The horizon, cut where the number of people changes.
     people: Vec<(Span, u32)>,
+    /// The different numbers, largest first.
+    numbers: Rc<[u32]>,
 }
 
 /// Shared tables while a model is made; each distinct calendar, climate and gate is worked out once.
@@ -191,7 +194,11 @@ impl<'s> Tables<'s> {
         let working = without(&self.weeks[week].working, &away);
         let regular = without(&self.weeks[week].regular, &away);
         let (hours, regular) = (self.spans(&working), self.spans(&regular));
-        self.strengths.push(Strength { working, people: own.people_over(self.within()) });
+        let people = own.people_over(self.within());
+        let mut numbers: Vec<u32> = people.iter().map(|(_, people)| *people).collect();
+        numbers.sort_unstable_by(|a, b| b.cmp(a));
+        numbers.dedup();
+        self.strengths.push(Strength { working, people, numbers: numbers.into() });
         let houses = (0..self.situation.houses.len()).map(HouseIx::from_index);
         let home_ways = match own.home {
             None => Vec::new(),
@@ -218,16 +225,13 @@ impl<'s> Tables<'s> {
     }
 
     /// The numbers of people a crew has at some time of the horizon, largest first.
-    pub fn strengths(&self, crew: usize) -> Vec<u32> {
-        let mut people: Vec<u32> = self.strengths[crew].people.iter().map(|(_, people)| *people).collect();
-        people.sort_unstable_by(|a, b| b.cmp(a));
-        people.dedup();
-        people
+    pub fn strengths(&self, crew: usize) -> Rc<[u32]> {
+        self.strengths[crew].numbers.clone()
     }
 
     /// When a crew works with one of `people` numbers of people.
     pub fn manned(&mut self, crew: usize, people: &[u32]) -> u32 {
-        let Strength { working, people: stretches } = &self.strengths[crew];
+        let Strength { working, people: stretches, .. } = &self.strengths[crew];
         if stretches.iter().all(|(_, own)| people.contains(own)) {
             return self.model.crews[crew].calendar;
         }

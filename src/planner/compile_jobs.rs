@@ -14,6 +14,7 @@ use crate::domain::situation::Job;
 use crate::domain::time::Minute;
 use std::collections::BTreeMap;
 use std::ops::Range;
+use std::rc::Rc;
 
 /// Fixed crew time older than this says nothing about the next way.
 const LAST_WAY_MINUTES: T = 2 * 1440;
@@ -51,6 +52,9 @@ pub fn add_jobs(tables: Tables<'_>, gear_index: Vec<GearIndex>) -> Compiled {
         running_gear: Vec::new(),
         next_unit: vec![0; kinds],
     };
+    // By far the longest list: with all crews able it is about so long, and copying it as it grows takes longer than filling it.
+    let steps: usize = situation.jobs.iter().map(|job| job.chain.steps().len()).sum();
+    builder.tables.model.modes.reserve_exact(steps * situation.crews.len());
     for (job, content) in situation.jobs.iter().enumerate() {
         builder.add_job(JobIx::from_index(job), content);
     }
@@ -64,6 +68,17 @@ fn extend<X>(list: &mut Vec<X>, more: impl IntoIterator<Item = X>) -> Range<u32>
     let from = list.len() as u32;
     list.extend(more);
     from..list.len() as u32
+}
+
+/// How a run is done with certain numbers of people.
+struct Way {
+    /// Into `Model::parts`.
+    parts: Range<u32>,
+    /// Into `Model::gate_uses`.
+    gates: Range<u32>,
+    /// Minutes from the first part's start to the last one's end.
+    length: T,
+    people: Vec<u32>,
 }
 
 impl Builder<'_> {
@@ -251,7 +266,7 @@ impl Builder<'_> {
             let there = self.tables.situation.crews[crew].people_at(Minute(start)) == people;
             Some((there, (from, until, people)))
         };
-        let found: Vec<_> = self.tables.strengths(crew).into_iter().filter_map(with).collect();
+        let found: Vec<_> = self.tables.strengths(crew).iter().copied().filter_map(with).collect();
         found.iter().find(|(there, _)| *there).or(found.first()).map(|(_, rest)| *rest)
     }
 
@@ -372,6 +387,8 @@ impl Builder<'_> {
     ) -> Range<u32> {
         let situation = self.tables.situation;
         let from = self.tables.model.modes.len() as u32;
+        // Crews with the same numbers of people do it in the same ways.
+        let mut known: Vec<(Rc<[u32]>, Vec<Way>)> = Vec::new();
         for (crew, own) in situation.crews.iter().enumerate() {
             let wanted = only.is_none_or(|only| only.index() == crew);
             let agreed = run.iter().all(|s| content.chain.step(*s).pin.crew.is_none_or(|pin| pin.index() == crew));
@@ -379,35 +396,51 @@ impl Builder<'_> {
             if !wanted || !agreed || !able {
                 continue;
             }
-            for (parts, people) in self.ways(content, run, crew) {
-                let length = parts.iter().map(|part| part.offset + part.length).max().unwrap_or(0);
+            let numbers = self.tables.strengths(crew);
+            let number = known.iter().position(|(same, _)| *same == numbers).unwrap_or_else(|| {
+                known.push((numbers.clone(), self.ways(content, run, &numbers)));
+                known.len() - 1
+            });
+            for Way { parts, gates, length, people } in &known[number].1 {
                 if let Some((attempt, there)) = resumed
-                    && (!people.contains(&there) || !self.one_span(content, crew, attempt, length))
+                    && (!people.contains(&there) || !self.one_span(content, crew, attempt, *length))
                 {
                     continue;
                 }
-                let gates = self.gate_uses(content, run, &parts);
-                let parts = extend(&mut self.tables.model.parts, parts);
-                let calendar = self.tables.manned(crew, &people);
+                let calendar = self.tables.manned(crew, people);
                 let hours = self.tables.hours(calendar, content.house);
-                self.tables.model.modes.push(Mode { crew: crew as u32, calendar, hours, length, parts, gates });
+                let (parts, gates) = (parts.clone(), gates.clone());
+                self.tables.model.modes.push(Mode {
+                    crew: crew as u32,
+                    calendar,
+                    hours,
+                    length: *length,
+                    parts,
+                    gates,
+                });
             }
         }
         from..self.tables.model.modes.len() as u32
     }
 
-    /// The different ways in which a skilled crew does a run, each with the numbers of people that do it so.
-    fn ways(&self, content: &Job, run: &[StepIx], crew: usize) -> Vec<(Vec<Part>, Vec<u32>)> {
+    /// The different ways in which a skilled crew that has these numbers of people does a run.
+    fn ways(&mut self, content: &Job, run: &[StepIx], numbers: &[u32]) -> Vec<Way> {
         let needed = run.iter().map(|step| content.chain.step(*step).head_count_min).max().unwrap_or(1);
         let mut ways: Vec<(Vec<Part>, Vec<u32>)> = Vec::new();
-        for people in self.tables.strengths(crew).into_iter().filter(|people| *people >= needed) {
+        for people in numbers.iter().copied().filter(|people| *people >= needed) {
             let Some(parts) = run_parts(&content.chain, run, people) else { continue };
             match ways.iter_mut().find(|(known, _)| *known == parts) {
                 Some((_, same)) => same.push(people),
                 None => ways.push((parts, vec![people])),
             }
         }
-        ways
+        let way = |(parts, people): (Vec<Part>, Vec<u32>)| Way {
+            length: parts.iter().map(|part| part.offset + part.length).max().unwrap_or(0),
+            gates: self.gate_uses(content, run, &parts),
+            parts: extend(&mut self.tables.model.parts, parts),
+            people,
+        };
+        ways.into_iter().map(way).collect()
     }
 
     /// Whether the rest of a begun run ends in the workable span in which the run began.
