@@ -264,8 +264,8 @@ impl Lane<'_, '_> {
     }
 }
 
-/// For tests: lanes that have compared have the same plan, and know what it costs.
 impl Lane<'_, '_> {
+    /// Whether lanes that have compared have the same plan, and know what it costs. Looks at everything: for debug builds.
     fn is_at(&self, other: &Lane<'_, '_>) -> bool {
         let same = |activity: u32| {
             let number = activity as usize;

@@ -237,8 +237,7 @@ impl<'w> Search<'w> {
             Accept::NotMuchWorse => new.cost <= old.cost + self.slack,
             Accept::Better => new < old,
         };
-        let held_stay = self.before.iter().all(|before| !before.held || state.place(before.activity) == before.place);
-        if acceptable && held_stay {
+        if acceptable && self.held_stay(state) {
             chosen.iter().zip(jobs).for_each(|(job, value)| self.job_value[*job as usize] = value);
             crews.iter().zip(by_crew).for_each(|(crew, cost)| self.crew_cost[*crew as usize] = cost);
             self.cost += new.cost - old.cost;
@@ -251,6 +250,11 @@ impl<'w> Search<'w> {
         }
         self.undo(state, generator);
         false
+    }
+
+    /// Whether what must not be moved is where it was.
+    fn held_stay(&self, state: &State<'_>) -> bool {
+        self.before.iter().all(|before| !before.held || state.place(before.activity) == before.place)
     }
 
     /// Puts everything back where it was before the move.

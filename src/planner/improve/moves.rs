@@ -64,21 +64,28 @@ impl Search<'_> {
         }
     }
 
-    /// Takes all of `jobs` out that may move, and puts them back in an order by chance, house by house more or less.
+    /// Takes all of `jobs` out that may move, and puts them back in an order by chance, house by house more or less. Where
+    /// something that is held does not stay, everything is as it was.
     pub(super) fn begin_anew(&mut self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32]) {
         self.remember(state, generator, jobs);
         for before in self.before.iter().filter(|before| !before.held) {
             generator.take(state, before.activity);
         }
         let open = self.open(state);
-        for &job in jobs {
-            let bias = self.below(state.model.end.max(0) as u32) as T;
-            for &activity in self.weights.activities.of(job) {
-                generator.bias[activity as usize] = bias;
+        let mut of_job = (NONE, 0);
+        for number in 0..self.before.len() {
+            let activity = self.before[number].activity as usize;
+            let job = state.model.activities[activity].job;
+            if of_job.0 != job {
+                of_job = (job, self.below(state.model.end.max(0) as u32) as T);
             }
+            generator.bias[activity] = of_job.1;
         }
         generator.complete(state, self.weights, &open);
         self.before.iter().for_each(|before| generator.bias[before.activity as usize] = 0);
+        if !self.held_stay(state) {
+            self.undo(state, generator);
+        }
         *self = Search { random: self.random.clone(), ..Search::new(self.weights, state, 0, self.accept) };
     }
 
