@@ -74,3 +74,19 @@ fn every_move_is_told_of() {
     }
     assert!(searched >= 3, "{searched} searches");
 }
+
+/// Half of a plan is promised: what is held of it is neither moved nor set free by a search from plans of its own by chance. That
+/// is asserted at the end of each search (debug builds).
+#[test]
+fn what_is_held_stays_held() {
+    let size = Size { houses_max: 3, crews_max: 1, jobs_max: 3, steps_max: 14, horizon_days_max: 14, ..Size::tiny() };
+    for seed in 1..=100u64 {
+        let situation = if seed % 2 == 0 { company(seed, size) } else { troubled(seed, size) };
+        let mut promised = plan(&situation, Request::anew().with_moves(0));
+        let every_other = promised.placements.iter().skip((seed % 2) as usize).step_by(2).cloned().collect();
+        promised.placements = every_other;
+        let situation = situation.with_published(&promised);
+        let again = plan(&situation, Request::new().with_moves(600).with_seed(seed));
+        assert!(audit(&situation, &again).is_clean(), "seed {seed}");
+    }
+}

@@ -10,7 +10,7 @@ use super::{Accept, Best, Kept, Search};
 use crate::planner::generate::{Generator, agrees};
 use crate::planner::model::NONE;
 use crate::planner::score::Weights;
-use crate::planner::state::State;
+use crate::planner::state::{Place, State};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc;
 
@@ -56,6 +56,7 @@ pub fn improve<'m>(
     let steps = state.model.activities.len() as u64;
     let factor = (steps / STEPS_FOR_ONE).clamp(*MOVES_A_STEP_SQUARED.start(), *MOVES_A_STEP_SQUARED.end());
     let runs = moves / (steps * steps * factor).max(1);
+    let held = cfg!(debug_assertions).then(|| held_places(state, generator));
     if runs > 1 {
         side_by_side(weights, (seed, moves), runs, (state, generator), jobs, progress);
     } else if jobs.len() >= JOBS_FOR_LANES {
@@ -64,6 +65,13 @@ pub fn improve<'m>(
         let mut search = Search::new(weights, state, seed, Accept::NotMuchWorse);
         search.run(state, generator, jobs, moves, progress);
     }
+    debug_assert_eq!(held, Some(held_places(state, generator)), "what is held stays, and stays held");
+}
+
+/// Where everything is that must not be moved, by activity.
+fn held_places(state: &State<'_>, generator: &Generator) -> Vec<(u32, Option<Place>)> {
+    let held = (0..state.model.activities.len() as u32).filter(|activity| generator.held[*activity as usize]);
+    held.map(|activity| (activity, state.place(activity))).collect()
 }
 
 /// Another seed for each run or lane; the first keeps its own.
@@ -95,6 +103,7 @@ fn side_by_side<'m>(
             let moves = moves / runs + u64::from(number < moves % runs);
             let known = best.as_ref().map_or(i64::MAX, |best| best.0);
             search.run(&mut state, &mut generator, jobs, moves, &mut |_, cost| told(cost.min(known)));
+            debug_assert_eq!(held_places(start.0, start.1), held_places(&state, &generator), "held in every run");
             if search.cost() < known {
                 best = Some((search.cost(), number, state, generator));
             }

@@ -237,7 +237,7 @@ impl<'w> Search<'w> {
             Accept::NotMuchWorse => new.cost <= old.cost + self.slack,
             Accept::Better => new < old,
         };
-        if acceptable && self.held_stay(state) {
+        if acceptable && self.held_stay(state, generator) {
             chosen.iter().zip(jobs).for_each(|(job, value)| self.job_value[*job as usize] = value);
             crews.iter().zip(by_crew).for_each(|(crew, cost)| self.crew_cost[*crew as usize] = cost);
             self.cost += new.cost - old.cost;
@@ -252,9 +252,14 @@ impl<'w> Search<'w> {
         false
     }
 
-    /// Whether what must not be moved is where it was.
-    fn held_stay(&self, state: &State<'_>) -> bool {
-        self.before.iter().all(|before| !before.held || state.place(before.activity) == before.place)
+    /// Whether what must not be moved is where it was. What went out with others and came back to its place is held again.
+    fn held_stay(&self, state: &State<'_>, generator: &mut Generator) -> bool {
+        let held = self.before.iter().filter(|before| before.held);
+        let stay = held.clone().all(|before| state.place(before.activity) == before.place);
+        if stay {
+            held.for_each(|before| generator.held[before.activity as usize] = true);
+        }
+        stay
     }
 
     /// Puts everything back where it was before the move.

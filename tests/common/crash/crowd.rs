@@ -23,6 +23,8 @@ const READER_RESTS: std::time::Duration = std::time::Duration::from_millis(15);
 pub struct Crowd {
     pub outside: Arc<Outside>,
     pub over: AtomicBool,
+    /// Crews finish what they are at, and then the world stays still.
+    pub crews_home: AtomicBool,
     pub now: DateTime<Utc>,
     /// The plan whose publication was acknowledged last.
     pub published: Mutex<String>,
@@ -52,9 +54,11 @@ impl Crowd {
         let jobs = [number, number + CREWS];
         let mut turns = [0, 0];
         let (mut away, mut aired) = (0, 0);
-        while !self.is_over() || turns.iter().any(|turn| turn % 2 == 1) {
-            let which = if self.is_over() { usize::from(turns[0] % 2 == 0) } else { dice.below(2) as usize };
-            let choice = if self.is_over() { 0 } else { dice.below(10) };
+        let go_home = || self.crews_home.load(Ordering::Relaxed);
+        while !go_home() || turns.iter().any(|turn| turn % 2 == 1) {
+            let home = go_home();
+            let which = if home { usize::from(turns[0] % 2 == 0) } else { dice.below(2) as usize };
+            let choice = if home { 0 } else { dice.below(10) };
             let (job, turn) = (jobs[which], turns[which]);
             let key = format!("{seed}-{number}-{}", dice.below(u64::MAX));
             if choice < 5 && turn < TURNS_MAX {
