@@ -33,7 +33,7 @@ pub struct PlanArguments {
     /// Seed of the search
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
-    /// Moves the search may make [default: 200 for each job, at least 3000]
+    /// Moves the search may make [default: 200 for each job, at least 10000]
     #[arg(long)]
     pub moves: Option<u64>,
     /// Write the plan as JSON into this file

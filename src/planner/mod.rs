@@ -59,7 +59,7 @@ use state::State;
 const ACTIVITIES_FOR_ALL_ORDERS: usize = 5_000;
 
 /// While the first plan is made, a minute on the road weighs as much as so many: it is lost for all houses that come later.
-const WAY_FACTOR_AT_FIRST: i64 = 5;
+const WAY_FACTOR_AT_FIRST: i64 = 10;
 
 /// The longer a plan is searched for, the longer a bound is.
 const MOVES_A_BOUND_ROUND: u64 = 20;
@@ -137,7 +137,9 @@ fn search(
     match request.basis {
         Basis::Published | Basis::Anew => {
             let jobs = movable_jobs(&work.compiled, state, generator);
+            generator.road_minute = sought.lost_minute(&jobs, work.compiled.model.crews.len());
             improve::improve(sought, (request.seed, request.move_budget), state, generator, &jobs, progress);
+            generator.road_minute = 0;
         }
         Basis::Repair => repair::repair(work, sought, request, state, generator, progress),
     }
@@ -220,9 +222,10 @@ fn generate_once<'m>(work: &'m Work, weights: &Weights, request: Request, bias: 
             generator.bias[activity] = bias[own.job as usize];
         }
         // A repair weighs ways against broken promises, as they cost.
-        generator.way_factor = if request.basis == Basis::Repair { 1 } else { WAY_FACTOR_AT_FIRST };
+        let ways_first = if request.basis == Basis::Repair { 0 } else { WAY_FACTOR_AT_FIRST - 1 };
+        generator.road_minute = weights.cost.travel_minute.saturating_mul(ways_first);
         generator.complete(&mut state, weights, &open);
-        generator.way_factor = 1;
+        generator.road_minute = 0;
         generator.bias.fill(0);
         let before = vain.len();
         vain.extend(pins.into_iter().filter(|pin| state.place(*pin).is_none()));

@@ -183,9 +183,9 @@ impl Weights {
         own.weight * (self.cost.finish_minute + late)
     }
 
-    /// What putting `activity` at `place` costs, to choose among crews: its finish, the way (`way_factor` times), overtime and
-    /// hand-over.
-    pub fn insertion(&self, state: &State<'_>, activity: u32, place: Place, worker: u32, way_factor: i64) -> i64 {
+    /// What putting `activity` at `place` costs, to choose among crews: its finish, the way (a minute of it `road_minute` points
+    /// more than it costs), overtime and hand-over.
+    pub fn insertion(&self, state: &State<'_>, activity: u32, place: Place, worker: u32, road_minute: i64) -> i64 {
         let model = state.model;
         let own = &model.activities[activity as usize];
         let crew = state.crew_of(place.mode);
@@ -193,7 +193,8 @@ impl Weights {
         if crew == NONE {
             return finish;
         }
-        let way = way_factor * self.cost.travel_minute * i64::from(self.added_way(state, crew, own.place, place));
+        let minute = self.cost.travel_minute.saturating_add(road_minute);
+        let way = minute * i64::from(self.added_way(state, crew, own.place, place));
         let regular = &model.calendars[model.crews[crew as usize].regular as usize];
         let overtime = if self.cost.overtime_minute == 0 || own.dividable {
             0
@@ -203,6 +204,13 @@ impl Weights {
         };
         let hand_over = if worker != NONE && worker != crew { self.cost.hand_over } else { 0 };
         finish + way + overtime + hand_over
+    }
+
+    /// What a minute that a crew loses costs beside itself, while all of `jobs` wait for one of so many crews: each of them is
+    /// finished so much later.
+    pub fn lost_minute(&self, jobs: &[u32], crews: usize) -> i64 {
+        let weight: i64 = jobs.iter().map(|job| self.jobs[*job as usize].weight).sum();
+        weight.saturating_mul(self.cost.finish_minute) / (crews as i64).max(1)
     }
 
     /// What [`Weights::insertion`] counts at least for a finish, whoever does it.

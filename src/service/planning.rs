@@ -57,7 +57,7 @@ pub struct DraftBody {
     /// Seed of the search: the same input and seed give the same plan.
     #[schema(default = 1)]
     pub seed: u64,
-    /// Moves the search may make; 200 for each open job when nothing is said, but at least 3,000.
+    /// Moves the search may make; 200 for each open job when nothing is said, but at least 10,000.
     #[schema(maximum = 100_000)]
     pub move_budget: Option<u64>,
 }

@@ -51,8 +51,8 @@ pub struct Generator {
     pub minds_promises: bool,
     /// Work outside regular hours only for what finds no other time.
     pub regular_first: bool,
-    /// Among crews, a minute on the road counts so many times.
-    pub way_factor: i64,
+    /// Cost points that a minute on the road counts among crews, beside what it costs.
+    pub road_minute: i64,
 }
 
 impl Generator {
@@ -70,7 +70,7 @@ impl Generator {
             hopeless: vec![false; activities],
             minds_promises: false,
             regular_first: false,
-            way_factor: 1,
+            road_minute: 0,
             rank: vec![NEVER; activities],
             blinks_per_mille: 0,
             chance: 0,
@@ -240,7 +240,7 @@ impl Generator {
             if best.is_some_and(|(least, _)| weights.insertion_at_least(own.job, place.finish) >= least) {
                 continue;
             }
-            let mut cost = weights.insertion(state, activity, place, worker, self.way_factor);
+            let mut cost = weights.insertion(state, activity, place, worker, self.road_minute);
             if self.minds_promises {
                 cost += weights.broken_at(state, activity, place);
             }
@@ -286,7 +286,7 @@ impl Generator {
             let earliest = earliest.max(self.floor[activity as usize]).max(wished);
             let latest = latest.min(window_end);
             let place = if earliest <= latest { state.find(activity, mode, earliest, latest) } else { None }?;
-            let cost = weights.insertion(state, activity, place, worker, self.way_factor)
+            let cost = weights.insertion(state, activity, place, worker, self.road_minute)
                 + weights.broken_at(state, activity, place);
             Some((cost, place))
         };
