@@ -60,6 +60,8 @@ const ACTIVITIES_FOR_ALL_ORDERS: usize = 5_000;
 
 /// While the first plan is made, a minute on the road weighs as much as so many: it is lost for all houses that come later.
 const WAY_FACTOR_AT_FIRST: i64 = 10;
+/// With fewer jobs hardly any waits for a crew that is on the road.
+const JOBS_THAT_WAIT: usize = 12;
 
 /// The longer a plan is searched for, the longer a bound is.
 const MOVES_A_BOUND_ROUND: u64 = 20;
@@ -137,7 +139,9 @@ fn search(
     match request.basis {
         Basis::Published | Basis::Anew => {
             let jobs = movable_jobs(&work.compiled, state, generator);
-            generator.road_minute = sought.lost_minute(&jobs, work.compiled.model.crews.len());
+            if jobs.len() >= JOBS_THAT_WAIT {
+                generator.road_minute = sought.lost_minute(&jobs, work.compiled.model.crews.len());
+            }
             improve::improve(sought, (request.seed, request.move_budget), state, generator, &jobs, progress);
             generator.road_minute = 0;
         }
