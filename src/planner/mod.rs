@@ -140,7 +140,9 @@ fn search(
         Basis::Published | Basis::Anew => {
             let jobs = movable_jobs(&work.compiled, state, generator);
             if jobs.len() >= JOBS_THAT_WAIT {
-                generator.road_minute = sought.lost_minute(&jobs, work.compiled.model.crews.len());
+                // No dearer than at first: the sum of an insertion must stay inside its integer.
+                let lost = sought.lost_minute(&jobs, work.compiled.model.crews.len());
+                generator.road_minute = lost.min(road_minute_at_first(sought));
             }
             improve::improve(sought, (request.seed, request.move_budget), state, generator, &jobs, progress);
             generator.road_minute = 0;
@@ -226,8 +228,8 @@ fn generate_once<'m>(work: &'m Work, weights: &Weights, request: Request, bias: 
             generator.bias[activity] = bias[own.job as usize];
         }
         // A repair weighs ways against broken promises, as they cost.
-        let ways_first = if request.basis == Basis::Repair { 0 } else { WAY_FACTOR_AT_FIRST - 1 };
-        generator.road_minute = weights.cost.travel_minute.saturating_mul(ways_first);
+        let repairs = request.basis == Basis::Repair;
+        generator.road_minute = if repairs { 0 } else { road_minute_at_first(weights) };
         generator.complete(&mut state, weights, &open);
         generator.road_minute = 0;
         generator.bias.fill(0);
@@ -237,6 +239,10 @@ fn generate_once<'m>(work: &'m Work, weights: &Weights, request: Request, bias: 
             return (state, generator, open.is_empty());
         }
     }
+}
+
+fn road_minute_at_first(weights: &Weights) -> i64 {
+    weights.cost.travel_minute * (WAY_FACTOR_AT_FIRST - 1)
 }
 
 /// Orders worth trying, the one that is best most often first: house by house, the most urgent first; house by house, by weight

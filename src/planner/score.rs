@@ -193,7 +193,7 @@ impl Weights {
         if crew == NONE {
             return finish;
         }
-        let minute = self.cost.travel_minute.saturating_add(road_minute);
+        let minute = self.cost.travel_minute + road_minute;
         let way = minute * i64::from(self.added_way(state, crew, own.place, place));
         let regular = &model.calendars[model.crews[crew as usize].regular as usize];
         let overtime = if self.cost.overtime_minute == 0 || own.dividable {

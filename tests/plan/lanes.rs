@@ -5,7 +5,8 @@ use crate::common::generate::{Size, company, troubled};
 use std::sync::atomic::{AtomicBool, Ordering};
 use tackfree::audit::audit;
 use tackfree::domain::plan::Plan;
-use tackfree::domain::situation::Situation;
+use tackfree::domain::resources::Location;
+use tackfree::domain::situation::{CostWeights, Situation};
 use tackfree::planner::{Progress, Request, plan, plan_with_progress};
 
 /// Plans while other threads take the cores by fits and starts.
@@ -89,4 +90,26 @@ fn what_is_held_stays_held() {
         let again = plan(&situation, Request::new().with_moves(600).with_seed(seed));
         assert!(audit(&situation, &again).is_clean(), "seed {seed}");
     }
+}
+
+/// Every cost a planning file may have must fit its integer: the dearest minute that the limits allow, and crews that live at
+/// the other end of the world.
+#[test]
+fn the_dearest_minutes_and_the_longest_ways_fit() {
+    let Some((seed, mut situation)) = many_houses().next() else { panic!("there are companies with many houses") };
+    let near = Location { latitude_e6: 40_000_000, longitude_e6: -74_000_000 };
+    situation.houses.iter_mut().for_each(|house| house.location = Some(near));
+    let far = Location { latitude_e6: -40_000_000, longitude_e6: 106_000_000 };
+    situation.crews.iter_mut().for_each(|crew| crew.home = Some(far));
+    situation.settings.travel.speed_kmh = 1;
+    situation.settings.travel.detour_percent = 1000;
+    let minutes = situation.horizon().minutes() + 60 * 1440;
+    let weight: i64 = situation.jobs.iter().map(|job| i64::from(job.weight)).sum();
+    situation.settings.cost = CostWeights {
+        finish_minute: i64::MAX / 20 / minutes / weight.max(1),
+        late_minute: 0,
+        ..situation.settings.cost
+    };
+    let plan = plan(&situation, Request::anew().with_moves(100).with_seed(seed));
+    assert!(audit(&situation, &plan).is_clean(), "seed {seed}");
 }

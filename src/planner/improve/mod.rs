@@ -237,7 +237,7 @@ impl<'w> Search<'w> {
             Accept::NotMuchWorse => new.cost <= old.cost + self.slack,
             Accept::Better => new < old,
         };
-        if acceptable && self.held_stay(state, generator) {
+        if acceptable && self.hold_again(state, generator) {
             chosen.iter().zip(jobs).for_each(|(job, value)| self.job_value[*job as usize] = value);
             crews.iter().zip(by_crew).for_each(|(crew, cost)| self.crew_cost[*crew as usize] = cost);
             self.cost += new.cost - old.cost;
@@ -252,8 +252,9 @@ impl<'w> Search<'w> {
         false
     }
 
-    /// Whether what must not be moved is where it was. What went out with others and came back to its place is held again.
-    fn held_stay(&self, state: &State<'_>, generator: &mut Generator) -> bool {
+    /// Holds again what must not be moved, and went out with others and came back to its place; false when something of it is
+    /// not where it was.
+    fn hold_again(&self, state: &State<'_>, generator: &mut Generator) -> bool {
         let held = self.before.iter().filter(|before| before.held);
         let stay = held.clone().all(|before| state.place(before.activity) == before.place);
         if stay {

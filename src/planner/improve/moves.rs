@@ -83,7 +83,7 @@ impl Search<'_> {
         }
         generator.complete(state, self.weights, &open);
         self.before.iter().for_each(|before| generator.bias[before.activity as usize] = 0);
-        if !self.held_stay(state, generator) {
+        if !self.hold_again(state, generator) {
             self.undo(state, generator);
         }
         *self = Search { random: self.random.clone(), ..Search::new(self.weights, state, 0, self.accept) };
