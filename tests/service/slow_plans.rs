@@ -8,17 +8,27 @@ use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 use std::time::Duration;
 
-/// What was kept of this kind.
+/// What was kept of this kind, not what is still being written.
 fn kept(folder: &Path, kind: &str) -> Vec<String> {
     let names = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path().display().to_string());
-    names.filter(|name| name.contains(&format!("-{kind}-slow-"))).collect()
+    names.filter(|name| name.contains(&format!("-{kind}-slow-")) && name.ends_with(".json")).collect()
 }
 
-/// What the log says to run for this file.
-fn replay(log: &str, file: &str) -> Vec<String> {
-    let lines = log.lines().filter_map(|line| serde_json::from_str::<Value>(line).ok());
-    let told = lines.map(|line| line["fields"].clone()).find(|fields| fields["path"] == file);
-    let told = told.unwrap_or_else(|| panic!("{file} is not in {log}"));
+/// What the log says to run for this file. The log is read a moment after it is written.
+async fn replay(program: &Program, file: &str) -> Vec<String> {
+    let of_file = |log: String| {
+        let lines = log.lines().filter_map(|line| serde_json::from_str::<Value>(line).ok());
+        lines.map(|line| line["fields"].clone()).find(|fields| fields["path"] == file)
+    };
+    let mut told = of_file(program.log());
+    for _ in 0..100 {
+        if told.is_some() {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+        told = of_file(program.log());
+    }
+    let told = told.unwrap_or_else(|| panic!("{file} is not in {}", program.log()));
     assert_eq!(told["message"], "a planning was captured");
     assert!(told["took_ms"].is_number(), "{told}");
     told["replay"].as_str().unwrap().split(' ').skip(1).map(ToOwned::to_owned).collect()
@@ -35,7 +45,7 @@ async fn a_slow_planning_is_kept_and_replayed() {
     let draft = office.post("/v1/plans", &json!({"seed": 7, "move_budget": 200})).await.expect(201);
     let [file] = &kept(&captured, "draft")[..] else { panic!("{:?}", kept(&captured, "draft")) };
     assert_eq!(std::fs::metadata(file).unwrap().permissions().mode() & 0o777, 0o600);
-    let arguments = replay(&program.log(), file);
+    let arguments = replay(&program, file).await;
     assert!(arguments.ends_with(&["--seed", "7", "--moves", "200"].map(ToOwned::to_owned)), "{arguments:?}");
     let (done, plan, told) = run(command(&test.owner).args(&arguments).arg("--json"));
     assert!(done, "{told}");
@@ -60,7 +70,7 @@ async fn a_slow_planning_is_kept_and_replayed() {
         let files = kept(&captured, kind);
         assert!(!files.is_empty(), "no {kind}: {}", program.log());
         for file in files {
-            let arguments = replay(&program.log(), &file);
+            let arguments = replay(&program, &file).await;
             let (done, _, told) = run(command(&test.owner).args(&arguments));
             assert!(done, "{arguments:?}: {told}");
         }
