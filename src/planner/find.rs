@@ -49,7 +49,7 @@ impl State<'_> {
         let (own, way) = (&model.activities[activity as usize], &model.modes[mode as usize]);
         let latest = latest.min(model.end - way.length);
         let hours = model.calendars[way.hours as usize].as_slice();
-        let bookings = self.crew(way.crew).bookings();
+        let bookings = if self.crews_unlimited { &[] } else { self.crew(way.crew).bookings() };
         let mut span = hours.partition_point(|span| span.1 <= t);
         let mut next = bookings.partition_point(|booking| booking.start <= t);
         loop {

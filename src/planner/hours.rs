@@ -88,7 +88,7 @@ pub fn not_workable(model: &Model, activity: u32, mode: u32, start: T) -> Obstac
 }
 
 /// When work of `length` minutes that begins at `start` and rests outside the common time of two sets ends.
-fn laid_out_until(crew: &Spans, access: &Spans, start: T, length: T) -> Option<T> {
+pub fn laid_out_until(crew: &Spans, access: &Spans, start: T, length: T) -> Option<T> {
     let (mut t, mut left) = (start, length);
     loop {
         let (from, until) = common_at_or_after(crew, access, t)?;

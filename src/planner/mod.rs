@@ -14,6 +14,7 @@
 //! | `settle` | the last word: promises put back, nothing left to change for the next planning |
 //! | `score`, `bound` | the cost, and what no plan can undercut |
 //! | `pins` | the fewest pins to drop so that everything can be placed |
+//! | `critical_path` | where the time until a job is finished goes |
 //! | `blockers`, `decode` | reasons for what is left out; back to the domain |
 //! | `rcpsp_max` | published scheduling benchmarks, read into the same model |
 
@@ -22,6 +23,7 @@ pub mod bound;
 pub mod compile;
 mod compile_jobs;
 mod compile_waits;
+pub mod critical_path;
 pub mod decode;
 mod emphasis;
 mod find;

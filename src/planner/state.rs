@@ -41,6 +41,19 @@ pub enum Obstacle {
     Gate,
 }
 
+/// Which gear is counted when a free time is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LimitedGear {
+    /// All, as it is.
+    All,
+    /// None: there is enough of everything.
+    Nothing,
+    /// One cumulative resource.
+    Resource(u32),
+    /// One travelling kind.
+    Kind(u32),
+}
+
 /// All activities and resources.
 #[derive(Clone)]
 pub struct State<'m> {
@@ -58,6 +71,10 @@ pub struct State<'m> {
     pub first_piece_minutes_min: T,
     /// Only times inside the crew's regular hours are found.
     pub regular_only: bool,
+    /// Times are found as if nobody else needed the crews.
+    pub crews_unlimited: bool,
+    /// Times are found as if of other gear there were enough.
+    pub limited_gear: LimitedGear,
 }
 
 impl<'m> State<'m> {
@@ -94,6 +111,8 @@ impl<'m> State<'m> {
             profiles,
             first_piece_minutes_min: FIRST_PIECE_MINUTES_MIN,
             regular_only: false,
+            crews_unlimited: false,
+            limited_gear: LimitedGear::All,
             gear: gear.map(|(kind, &units)| (0..units).map(|u| unit(kind, u)).collect()).collect(),
             model,
         }
@@ -245,7 +264,7 @@ impl<'m> State<'m> {
     pub(super) fn busy(&self, activity: u32, mode: u32, start: T, finish: T) -> Option<(T, Obstacle)> {
         let own = &self.model.activities[activity as usize];
         let crew = self.crew_of(mode);
-        if crew == NONE {
+        if crew == NONE || self.crews_unlimited {
             return None;
         }
         let clear = self.crews[crew as usize].clear(self.model, own.place, start, finish, own.joins);
@@ -272,7 +291,14 @@ impl<'m> State<'m> {
         if let Some(next) = gate_obstacle(model, mode, start) {
             return Some((next, Obstacle::Gate));
         }
-        for &(resource, amount) in &model.needs[wide(&own.needs)] {
+        let (of_resources, of_kinds) = match self.limited_gear {
+            LimitedGear::All => (None, None),
+            LimitedGear::Nothing => (Some(NONE), Some(NONE)),
+            LimitedGear::Resource(one) => (Some(one), Some(NONE)),
+            LimitedGear::Kind(one) => (Some(NONE), Some(one)),
+        };
+        let counts = |only: Option<u32>, number: u32| only.is_none_or(|only| only == number);
+        for &(resource, amount) in model.needs[wide(&own.needs)].iter().filter(|need| counts(of_resources, need.0)) {
             let (shared, until) = self.shared(activity, resource, start, finish);
             let profile = &self.profiles[resource as usize];
             let together = profile.clear(start, until, amount - shared);
@@ -280,7 +306,7 @@ impl<'m> State<'m> {
                 return Some((next, Obstacle::Gear(by)));
             }
         }
-        for &(kind, amount) in &model.needs[wide(&own.gear)] {
+        for &(kind, amount) in model.needs[wide(&own.gear)].iter().filter(|need| counts(of_kinds, need.0)) {
             if let Some((next, by)) = self.gear_obstacle(kind, amount as usize, own, start, finish) {
                 return Some((next, Obstacle::Gear(by)));
             }

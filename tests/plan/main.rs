@@ -25,6 +25,7 @@ mod audit_time;
 mod calculations_page;
 mod chance;
 mod chance_formulas;
+mod critical_path;
 mod demo_weather;
 mod dependencies;
 mod difference;

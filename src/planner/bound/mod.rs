@@ -101,7 +101,7 @@ fn earliest_after(model: &Model, fixed: &[Option<Place>], arc: &super::model::Ar
 }
 
 /// The first time an activity could have in a mode with every resource free: calendars, access and gates only.
-fn earliest_alone(model: &Model, activity: u32, mode: u32, earliest: T) -> Option<(T, T)> {
+pub(super) fn earliest_alone(model: &Model, activity: u32, mode: u32, earliest: T) -> Option<(T, T)> {
     let mut t = earliest;
     for _ in 0..100_000 {
         let (start, finish) = workable(model, activity, mode, t, 1)?;
