@@ -71,13 +71,7 @@ impl JobPath {
 pub fn critical_paths(situation: &Situation, plan: &Plan) -> Vec<JobPath> {
     let situation = situation.clone().with_published(plan);
     let compiled = compile(&situation);
-    let (_, published) = keep::promises(&situation, &compiled);
-    let mut state = State::new(&compiled.model, &compiled.fixed);
-    for promise in &published {
-        if let Ok(place) = keep::stands(&state, promise) {
-            state.put(promise.activity, place, &promise.gear);
-        }
-    }
+    let state = keep::as_promised(&situation, &compiled);
     let mut activities = vec![Vec::new(); situation.jobs.len()];
     for activity in bound::order(&compiled.model) {
         activities[compiled.model.activities[activity as usize].job as usize].push(activity);

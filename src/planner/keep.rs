@@ -246,6 +246,17 @@ pub fn stands(state: &State<'_>, promise: &Published) -> Result<Place, Broken> {
     state.fits(promise.activity, mode, promise.start).map_err(Broken::Obstacle)
 }
 
+/// The promises as they are, but for those that can no longer be kept: nothing else is placed.
+pub fn as_promised<'c>(situation: &Situation, compiled: &'c Compiled) -> State<'c> {
+    let mut state = State::new(&compiled.model, &compiled.fixed);
+    for promise in promises(situation, compiled).1 {
+        if let Ok(place) = stands(&state, &promise) {
+            state.put(promise.activity, place, &promise.gear);
+        }
+    }
+    state
+}
+
 /// As [`stands`], for explanations: gear that rides along is held by somebody too. Of several holders one without a
 /// right to it is named if there is one.
 pub fn stands_but_for(state: &State<'_>, promise: &Published, published: &[Published]) -> Result<Place, Broken> {

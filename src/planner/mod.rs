@@ -14,7 +14,7 @@
 //! | `settle` | the last word: promises put back, nothing left to change for the next planning |
 //! | `score`, `bound` | the cost, and what no plan can undercut |
 //! | `pins` | the fewest pins to drop so that everything can be placed |
-//! | `critical_path` | where the time until a job is finished goes |
+//! | `critical_path`, `slack` | where the time until a job is finished goes; how much later a step may be |
 //! | `blockers`, `decode` | reasons for what is left out; back to the domain |
 //! | `rcpsp_max` | published scheduling benchmarks, read into the same model |
 
@@ -39,6 +39,7 @@ mod request;
 mod runs;
 pub mod score;
 mod settle;
+pub mod slack;
 pub mod spans;
 pub mod state;
 pub mod timeline;

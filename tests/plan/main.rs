@@ -43,6 +43,7 @@ mod plan_repairs;
 mod plan_running;
 mod ready_year;
 mod running_page;
+mod slack;
 mod style;
 mod trade_values;
 mod treatment_sections;

@@ -60,25 +60,32 @@ pub fn alone(model: &Model, fixed: &[Option<Place>]) -> Vec<(T, T)> {
             times[at] = (place.start, place.finish);
             continue;
         }
-        let own = &model.activities[at];
-        let ready = model.before(activity).filter(|arc| arc.orders()).map(|arc| {
-            let (start, finish) = times[arc.from as usize];
-            (earliest_after(model, fixed, arc, start, finish), arc.to_part)
-        });
-        let ready: Vec<(T, u16)> = ready.collect();
-        for mode in own.modes.clone() {
-            let earliest = ready.iter().map(|(ready, part)| ready.saturating_sub(model.part(mode, *part).offset));
-            let days = &model.day_pins[wide(&own.days)];
-            let earliest = earliest.chain(days.iter().map(|pin| pin.from - model.part(mode, pin.part).offset));
-            let earliest = earliest.fold(own.release, T::max);
-            if earliest < NEVER
-                && let Some((start, finish)) = earliest_alone(model, activity, mode, earliest)
-            {
-                times[at] = (times[at].0.min(start), times[at].1.min(finish));
-            }
-        }
+        times[at] = alone_from(model, fixed, &times, activity, -NEVER);
     }
     times
+}
+
+/// Earliest start and finish of an open activity, not before `from`, given the times of what comes before it.
+pub(super) fn alone_from(model: &Model, fixed: &[Option<Place>], times: &[(T, T)], activity: u32, from: T) -> (T, T) {
+    let own = &model.activities[activity as usize];
+    let ready = model.before(activity).filter(|arc| arc.orders()).map(|arc| {
+        let (start, finish) = times[arc.from as usize];
+        (earliest_after(model, fixed, arc, start, finish), arc.to_part)
+    });
+    let ready: Vec<(T, u16)> = ready.collect();
+    let mut soonest = (NEVER, NEVER);
+    for mode in own.modes.clone() {
+        let earliest = ready.iter().map(|(ready, part)| ready.saturating_sub(model.part(mode, *part).offset));
+        let days = &model.day_pins[wide(&own.days)];
+        let earliest = earliest.chain(days.iter().map(|pin| pin.from - model.part(mode, pin.part).offset));
+        let earliest = earliest.fold(own.release.max(from), T::max);
+        if earliest < NEVER
+            && let Some((start, finish)) = earliest_alone(model, activity, mode, earliest)
+        {
+            soonest = (soonest.0.min(start), soonest.1.min(finish));
+        }
+    }
+    soonest
 }
 
 /// When `arc` lets its successor start if its predecessor could not start or finish earlier than given. A part of a run
