@@ -7,11 +7,14 @@ use super::week::{self, Shown, moment};
 use crate::audit::audit;
 use crate::domain::plan::Plan;
 use crate::domain::situation::Situation;
+use crate::domain::time::Span;
 use crate::dto::{
     FILE_BYTES_MAX, Located, Parsed, PlanningFile, assemble, parse_plan_file, parse_planning_file, plan_to_dto,
     plan_to_json, read_json,
 };
 use crate::planner::{Basis, Progress, Request, plan_with_progress, usual_moves};
+use crate::service::{Bottlenecks, bottlenecks};
+use chrono::Days;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
@@ -223,6 +226,7 @@ pub fn text(situation: &Situation, plan: &Plan) -> String {
         }
         out.push('\n');
     }
+    let _ = writeln!(out, "What the next {DAYS_SHOWN} days go into\n\n{}", held_up(situation, plan).text());
     let cost = &plan.cost;
     let total = cost.total();
     let gap = if total > 0 { (total - plan.lower_bound) as f64 * 100.0 / total as f64 } else { 0.0 };
@@ -245,6 +249,15 @@ pub fn text(situation: &Situation, plan: &Plan) -> String {
         grouped(plan.lower_bound)
     );
     out
+}
+
+/// Bottlenecks of the days shown.
+fn held_up(situation: &Situation, plan: &Plan) -> Bottlenecks {
+    let zone = situation.settings.zone;
+    let until = zone.date(plan.now).checked_add_days(Days::new(DAYS_SHOWN));
+    let until = until.map_or(plan.now.plus(1), |date| zone.day_start(date));
+    let within = Span::new(plan.now, until).unwrap_or_else(|| unreachable!("there is at least one day"));
+    bottlenecks(situation, plan, within)
 }
 
 /// 1234567 as `1,234,567`.

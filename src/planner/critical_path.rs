@@ -69,6 +69,15 @@ impl JobPath {
 /// The critical path of every job with work to come in the plan, in their order. Steps that can no longer be where the plan
 /// has them count as left out.
 pub fn critical_paths(situation: &Situation, plan: &Plan) -> Vec<JobPath> {
+    paths(situation, plan, |_| true)
+}
+
+/// As [`critical_paths`], of one job.
+pub fn critical_path(situation: &Situation, plan: &Plan, job: JobIx) -> Option<JobPath> {
+    paths(situation, plan, |other| other == job).pop()
+}
+
+fn paths(situation: &Situation, plan: &Plan, wanted: impl Fn(JobIx) -> bool) -> Vec<JobPath> {
     let situation = situation.clone().with_published(plan);
     let compiled = compile(&situation);
     let state = keep::as_promised(&situation, &compiled);
@@ -77,8 +86,8 @@ pub fn critical_paths(situation: &Situation, plan: &Plan) -> Vec<JobPath> {
         activities[compiled.model.activities[activity as usize].job as usize].push(activity);
     }
     let mut paths = Paths { situation: &situation, compiled: &compiled, state };
-    let own = |(job, activities): (usize, &Vec<u32>)| paths.of_job(JobIx::from_index(job), activities);
-    activities.iter().enumerate().filter_map(own).collect()
+    let jobs = activities.iter().enumerate().map(|(job, activities)| (JobIx::from_index(job), activities));
+    jobs.filter(|(job, _)| wanted(*job)).filter_map(|(job, activities)| paths.of_job(job, activities)).collect()
 }
 
 struct Paths<'m> {
@@ -95,6 +104,12 @@ struct Stages {
     /// One after the other: until when, and why not earlier.
     waits: Vec<(T, Reason)>,
     place: Place,
+}
+
+/// What the floor and what is agreed have to do with an activity's start.
+struct Floor {
+    before: Option<(u32, T)>,
+    waits: Vec<(T, Reason)>,
 }
 
 impl Paths<'_> {
@@ -148,25 +163,17 @@ impl Paths<'_> {
     }
 
     fn stages(&mut self, activity: u32, planned: Place, soonest: bool) -> Option<Stages> {
-        let model = &self.compiled.model;
-        let own = &model.activities[activity as usize];
+        let extra = self.compiled.model.activities[activity as usize].extra;
         let deadline = lapse_deadline(&self.state, activity);
-        // What is only done when a wait has lapsed is laid as late as it can be.
-        let place = if own.extra && soonest {
-            return None;
-        } else if soonest {
-            let find = |mode: u32| {
-                let (earliest, latest) = self.state.window(activity, mode);
-                self.state.find(activity, mode, earliest, latest.min(deadline))
-            };
-            let found = own.modes.clone().filter_map(find);
-            found.min_by_key(|place| (place.finish, place.mode != planned.mode, place.mode))?
-        } else {
-            planned
+        let place = match soonest {
+            // What is only done when a wait has lapsed is laid as late as it can be.
+            true if extra => return None,
+            true => self.first(activity, planned, deadline)?,
+            false => planned,
         };
-        let (before, mut waits) = self.floor(activity, place);
-        if !own.extra {
-            let could = if soonest { Some(place) } else { self.could(activity, planned, deadline) };
+        let Floor { before, mut waits } = self.floor(activity, place);
+        if !extra {
+            let could = if soonest { Some(place) } else { self.first(activity, planned, deadline.max(planned.start)) };
             let could = could.filter(|could| could.finish <= place.finish).unwrap_or(place);
             for (finish, reason) in self.levels(activity, could) {
                 // As much sooner as it could be finished, it could be begun.
@@ -179,51 +186,44 @@ impl Paths<'_> {
         Some(Stages { activity, before, waits, place })
     }
 
-    /// The first time anybody has for it.
-    fn could(&self, activity: u32, planned: Place, deadline: T) -> Option<Place> {
-        let own = &self.compiled.model.activities[activity as usize];
+    /// The first time anybody has for it that does not start after `latest`; among equals the planned crew's.
+    fn first(&self, activity: u32, planned: Place, latest: T) -> Option<Place> {
+        let modes = self.compiled.model.activities[activity as usize].modes.clone();
         let find = |mode: u32| {
-            let (earliest, latest) = self.state.window(activity, mode);
-            self.state.find(activity, mode, earliest, latest.min(deadline.max(planned.start)))
+            let (earliest, window_end) = self.state.window(activity, mode);
+            self.state.find(activity, mode, earliest, latest.min(window_end))
         };
-        own.modes.clone().filter_map(find).min_by_key(|place| (place.finish, place.mode != planned.mode, place.mode))
+        modes.filter_map(find).min_by_key(|place| (place.finish, place.mode != planned.mode, place.mode))
     }
 
     /// Whom it waits for longest, and until when the floor and what is agreed keep it.
-    fn floor(&self, activity: u32, place: Place) -> (Option<(u32, T)>, Vec<(T, Reason)>) {
+    fn floor(&self, activity: u32, place: Place) -> Floor {
         let model = &self.compiled.model;
-        let own = &model.activities[activity as usize];
         let (earliest, _) = self.state.window(activity, place.mode);
-        let mut binding: Option<(T, u32, T)> = None;
-        for arc in model.before(activity).filter(|arc| arc.orders()) {
-            let Some(from) = self.state.place(arc.from) else { continue };
-            let anchor = self.state.anchor(arc, from);
-            let ready = model.ready(arc, anchor).saturating_sub(model.part(place.mode, arc.to_part).offset);
-            let extra = (arc.extra != NONE).then(|| Some((arc.extra, self.state.place(arc.extra)?.finish))).flatten();
-            for (from, over, ready) in
-                extra.map(|(extra, finish)| (extra, finish, finish)).into_iter().chain([(arc.from, anchor, ready)])
-            {
-                if binding.is_none_or(|(latest, ..)| ready > latest) {
-                    binding = Some((ready, from, over));
-                }
-            }
-        }
-        let named = model.extra_of[activity as usize];
-        if named != NONE
-            && let arc = &model.arcs[named as usize]
-            && let Some(from) = self.state.place(arc.from)
-        {
-            let anchor = self.state.anchor(arc, from);
-            binding = Some((model.ready(arc, anchor), arc.from, anchor));
-        }
         let earliest = earliest.clamp(0, place.start.max(0));
-        match binding {
-            Some((ready, from, over)) => {
-                let ready = ready.clamp(0, earliest);
-                (Some((from, over)), vec![(ready, Reason::Floor), (earliest, Reason::NotYet)])
+        let named = model.extra_of[activity as usize];
+        // An extra step follows the one whose wait has lapsed; the one it is done for follows it.
+        let own_arc = (named != NONE).then(|| &model.arcs[named as usize]);
+        let before = model.before(activity).filter(|arc| arc.orders()).chain(own_arc);
+        let waits = before.filter_map(|arc| {
+            let anchor = self.state.anchor(arc, self.state.place(arc.from)?);
+            let offset = if arc.to == activity { model.part(place.mode, arc.to_part).offset } else { 0 };
+            Some((model.ready(arc, anchor).saturating_sub(offset), arc.from, anchor))
+        });
+        let extras = model.before(activity).filter(|arc| arc.extra != NONE);
+        let extras = extras.filter_map(|arc| self.state.place(arc.extra).map(|place| (arc.extra, place.finish)));
+        let extras = extras.map(|(extra, finish)| (finish, extra, finish));
+        // Of equals the first.
+        match waits.chain(extras).min_by_key(|(ready, ..)| std::cmp::Reverse(*ready)) {
+            Some((ready, from, over)) => Floor {
+                before: Some((from, over)),
+                waits: vec![(ready.clamp(0, earliest), Reason::Floor), (earliest, Reason::NotYet)],
+            },
+            None => {
+                let joins = model.activities[activity as usize].joins != NONE;
+                let reason = if joins { Reason::Floor } else { Reason::NotYet };
+                Floor { before: None, waits: vec![(earliest, reason)] }
             }
-            None if own.joins != NONE => (None, vec![(earliest, Reason::Floor)]),
-            None => (None, vec![(earliest, Reason::NotYet)]),
         }
     }
 
@@ -252,29 +252,26 @@ impl Paths<'_> {
         let rooms = finish(false, LimitedGear::Nothing);
         let by_crews = finish(true, LimitedGear::Nothing);
         let own = &model.activities[activity as usize];
-        let resources = model.needs[wide(&own.needs)].iter().map(|need| GearIndex::Cumulative(need.0));
-        let kinds = model.needs[wide(&own.gear)].iter().map(|need| GearIndex::Travelling(need.0));
-        let by_gear = resources.chain(kinds).map(|index| {
-            let limited = match index {
-                GearIndex::Cumulative(resource) => LimitedGear::Resource(resource),
-                GearIndex::Travelling(kind) => LimitedGear::Kind(kind),
+        let needed = compiled.gear_index.iter().enumerate().filter_map(|(kind, index)| {
+            let (needs, number, limited) = match *index {
+                GearIndex::Cumulative(number) => (&own.needs, number, LimitedGear::Resource(number)),
+                GearIndex::Travelling(number) => (&own.gear, number, LimitedGear::Kind(number)),
             };
-            (finish(false, limited), index)
+            let needed = model.needs[wide(needs)].iter().any(|need| need.0 == number);
+            needed.then_some((kind, limited))
         });
-        let mut by_gear: Vec<(T, GearIndex)> = by_gear.collect();
-        by_gear.sort_by_key(|(finish, _)| std::cmp::Reverse(*finish));
-        let mut levels =
-            vec![(hours, Reason::Hours), (access, Reason::Access), (air, Reason::Air), (rooms, Reason::Floor)];
-        // Who comes last was waited for.
-        let last = match by_gear.first() {
-            Some(&(finish, index)) if finish > by_crews => {
-                let kind = compiled.gear_index.iter().position(|known| *known == index);
-                kind.map(|kind| Reason::Gear(EquipmentIx::from_index(kind)))
-            }
-            _ => None,
-        };
-        levels.push((could.finish, last.unwrap_or(Reason::Crew(crew))));
-        levels
+        let by_gear = needed.map(|(kind, limited)| (finish(false, limited), kind));
+        // Who comes last was waited for; of equals the first.
+        let last =
+            by_gear.min_by_key(|(finish, _)| std::cmp::Reverse(*finish)).filter(|(finish, _)| *finish > by_crews);
+        let last = last.map_or(Reason::Crew(crew), |(_, kind)| Reason::Gear(EquipmentIx::from_index(kind)));
+        vec![
+            (hours, Reason::Hours),
+            (access, Reason::Access),
+            (air, Reason::Air),
+            (rooms, Reason::Floor),
+            (could.finish, last),
+        ]
     }
 
     /// From an activity and its finish back along whom each waited for longest.
@@ -288,8 +285,7 @@ impl Paths<'_> {
                 out.extend(span.map(|span| Stretch { step, reason, span }));
             };
             let Some(own) = stages.iter().find(|own| own.activity == activity) else {
-                // What is running began before now.
-                add(0, end, Reason::Work(self.worker(step)));
+                self.running(step, end).into_iter().rev().for_each(|(from, until, reason)| add(from, until, reason));
                 break;
             };
             let crew = CrewIx(self.state.crew_of(own.place.mode));
@@ -309,10 +305,21 @@ impl Paths<'_> {
         out
     }
 
-    /// Who does a step that is running.
-    fn worker(&self, step: StepRef) -> CrewIx {
-        let running = self.situation.jobs[step.job.index()].chain.step(step.step).fixed();
-        running.map_or(CrewIx(NONE), |attempt| attempt.crew)
+    /// What is left of a step that is running, or was the last thing done, until `end`; it may pause when its crew does.
+    fn running(&self, step: StepRef, end: T) -> Vec<(T, T, Reason)> {
+        let own = self.situation.jobs[step.job.index()].chain.step(step.step);
+        let Some(attempt) = own.fixed() else { return Vec::new() };
+        let hours = &self.compiled.model.calendars[self.compiled.model.crews[attempt.crew.index()].calendar as usize];
+        let mut pieces = Vec::new();
+        let mut at = 0;
+        while own.dividable && at < end {
+            let Some((from, until)) = hours.at_or_after(at).filter(|span| span.0 < end) else { break };
+            pieces.push((at, from, Reason::Hours));
+            pieces.push((from.max(at), until.min(end), Reason::Work(attempt.crew)));
+            at = until;
+        }
+        pieces.push((at, end, if own.dividable { Reason::Hours } else { Reason::Work(attempt.crew) }));
+        pieces
     }
 }
 

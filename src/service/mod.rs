@@ -39,6 +39,7 @@
 //! | `captures` | plannings kept to be replayed |
 //! | `watch` | what whoever watches the servers is told |
 //! | `board` | the office's board: crews, chains, waits, weather |
+//! | `bottlenecks` | what holds houses up, and the way of one house to its finish |
 //! | `standing`, `house_pages` | where a job stands; houses to look at |
 //! | `calendar_addresses` | who has a calendar, and who could |
 //! | `feed_days`, `feed_weeks` | what a page shows to whoever knows a calendar's address |
@@ -48,6 +49,7 @@ mod air_readings;
 mod attempts;
 mod bench;
 mod board;
+mod bottlenecks;
 mod by_use;
 mod calendar_addresses;
 mod calendar_cache;
@@ -112,8 +114,11 @@ pub use access::{FeedBody, FeedKindDto, FeedView, RoleDto, TokenBody, TokenView}
 pub use air_readings::{AirReadingBody, AirReadingView};
 pub use board::{
     BOARD_DAYS_DEFAULT, Board, BoardAsked, BoardChance, BoardChances, BoardCrew, BoardDay, BoardEarlier, BoardFound,
-    BoardHouse, BoardJob, BoardLimits, BoardPlan, BoardRegion, BoardRepairs, BoardStateDto, BoardStep, BoardStepView,
-    BoardTry, BoardUnplaced, BoardWait, BoardWaitKind,
+    BoardFrom, BoardHouse, BoardJob, BoardLimits, BoardPlan, BoardRegion, BoardRepairs, BoardSlack, BoardStateDto,
+    BoardStep, BoardStepView, BoardTry, BoardUnplaced, BoardWait, BoardWaitKind,
+};
+pub use bottlenecks::{
+    Bottlenecks, CrewLoad, CriticalPath, GearLoad, PathStretch, TimeReason, TimeSpent, bottlenecks, path_of,
 };
 pub use calendar_addresses::CalendarAddresses;
 pub use calendar_cache::RenderedCalendar;

@@ -59,6 +59,7 @@ fn body(board: &Board, role: &str) -> Markup {
                 (segments("show", "Show", &[("both", "Both"), ("crews", "Crews"), ("houses", "Houses")], "both"))
                 (segments("zoom", "Days in sight", &[("day", "Day"), ("week", "Week"), ("weeks", "Six weeks")], "week"))
                 button #board-today type="button" { "Today" }
+                button #board-bottlenecks type="button" { "Bottlenecks" }
                 span.line-state #board-line { "connecting …" }
             }
             div.alerts #board-alerts role="group" aria-label="What stands out" {}

@@ -176,7 +176,11 @@ test("search, filter, zoom and details by keyboard", async ({ demo, chromium }) 
   await page.keyboard.press("Enter");
   assert.ok(await page.evaluate(() => document.activeElement.matches(".cell")));
   await page.keyboard.press("Enter");
-  await page.waitForSelector("#board-panel .facts");
+  await page.waitForSelector("#board-panel .loads", { timeout: SOON });
+  const headings = await page.$$eval("#board-panel h3", (all) => all.map((one) => one.textContent));
+  assert.ok(headings.includes("Until the house is finished"), headings.join());
+  await axe(page, "a step's details");
+  await screenshot(page, "board-step");
   await page.keyboard.press("Escape");
   await page.keyboard.press("/");
   await page.keyboard.press("Escape");
@@ -194,6 +198,29 @@ test("search, filter, zoom and details by keyboard", async ({ demo, chromium }) 
   await page.evaluate(() => [...document.querySelectorAll("#board-alerts button")].find((one) => /failed|late/.test(one.textContent)).click());
   assert.ok((await rows()).length < all.length);
   noConsoleErrors(page);
+});
+
+test("what holds houses up is there by keyboard, in words and in figures", async ({ demo, chromium }) => {
+  for (const dark of [false, true]) {
+    const page = await board(chromium, demo, { size: SIZES.laptop, dark });
+    await page.focus("#board-bottlenecks");
+    await page.keyboard.press("Enter");
+    await page.waitForSelector("#board-panel .loads", { timeout: SOON });
+    assert.equal(await panelTitle(page), "What holds houses up");
+    const found = await api(page, "GET", "/v1/board/bottlenecks");
+    const text = await page.$eval("#board-panel", (one) => one.textContent);
+    for (const sentence of found.told) assert.ok(text.includes(sentence), `${sentence} is not in ${text}`);
+    assert.equal((await page.$$("#board-panel .loads")).length, 3, "reasons, crews and gear");
+    const rows = await page.$$eval("#board-panel .loads:last-of-type tbody tr", (all) => all.length);
+    assert.equal(rows, found.equipment.length);
+    await fitsAcross(page);
+    await axe(page, `bottlenecks${dark ? "-dark" : ""}`);
+    await screenshot(page, `bottlenecks${dark ? "-dark" : ""}`);
+    noConsoleErrors(page);
+    await page.keyboard.press("Escape");
+    assert.equal(await page.$eval("#board-panel", (one) => one.hidden), true);
+    await page.browserContext().close();
+  }
 });
 
 test("what happens comes by itself, is said, and is marked", async ({ demo, chromium }) => {

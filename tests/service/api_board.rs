@@ -372,3 +372,78 @@ async fn what_is_kept_for_the_next_who_asks_is_never_stale() {
     assert_eq!(other.get("/v1/board").await.json()["houses"].as_array().unwrap().len(), 1);
     other.get("/v1/plans/published").await.problem(404, "not-found");
 }
+
+/// What holds houses up, and the way of one house to its finish: figures that add up, of the promise and of a draft.
+#[tokio::test]
+async fn what_holds_houses_up_is_told() {
+    let app = app::start().await;
+    let office = demo_office(&app).await;
+    let board = office.get("/v1/board").await.expect(200);
+    let found = office.get("/v1/board/bottlenecks").await.expect(200);
+    let (from, until) = (found["from"].as_i64().unwrap(), found["until"].as_i64().unwrap());
+    assert_eq!(from, board["now"].as_i64().unwrap(), "nothing before now");
+    assert!(until - from > 6 * 1440 && until - from <= 7 * 1440, "a week from today");
+    let list = |of: &Value, name: &str| of[name].as_array().unwrap().clone();
+    let sum = |of: &[Value], name: &str| of.iter().map(|one| one[name].as_i64().unwrap()).sum::<i64>();
+    let spent = |of: &Value, reason: &str| {
+        let found = list(of, "reasons").into_iter().find(|one| one["reason"] == reason);
+        found.map_or(0, |one| one["minutes"].as_i64().unwrap())
+    };
+    assert_eq!(sum(&list(&found, "crews"), "waited_minutes"), spent(&found, "crew"));
+    assert_eq!(sum(&list(&found, "equipment"), "waited_minutes"), spent(&found, "gear"));
+    assert_eq!(list(&found, "crews").len(), list(&board, "crews").len());
+    assert!(list(&found, "crews").iter().all(|crew| crew["work_minutes"].as_i64() <= crew["hours_minutes"].as_i64()));
+    assert!(!list(&found, "told").is_empty());
+
+    // Cut to the same days, the ways of all jobs are the same minutes.
+    let mut whole = BTreeMap::new();
+    let mut jobs = 0;
+    for job in list(&board, "jobs") {
+        let key = job["key"].as_str().unwrap();
+        let answer = office.get(&format!("/v1/board/jobs/{key}/critical-path")).await;
+        if answer.status == 404 {
+            continue;
+        }
+        let path = answer.expect(200);
+        let stretches = list(&path, "stretches");
+        assert_eq!(stretches[0]["start"], board["now"]);
+        assert!(stretches.windows(2).all(|pair| pair[0]["end"] == pair[1]["start"]), "{path}");
+        assert_eq!(stretches.last().unwrap()["end"], path["finish"]);
+        if !job["finish"].is_null() {
+            assert_eq!(path["finish"], job["finish"]);
+        }
+        let total = path["finish"].as_i64().unwrap() - from;
+        assert_eq!(sum(&list(&path, "reasons"), "minutes"), total);
+        jobs += 1;
+        for stretch in stretches {
+            let (start, end) = (stretch["start"].as_i64().unwrap(), stretch["end"].as_i64().unwrap().min(until));
+            let reason = stretch["reason"].as_str().unwrap().to_owned();
+            assert_eq!(stretch["crew"].is_string(), reason == "work" || reason == "crew");
+            assert_eq!(stretch["equipment"].is_string(), reason == "gear");
+            *whole.entry(reason).or_insert(0) += (end - start).max(0);
+        }
+    }
+    assert_eq!(found["jobs"].as_u64().unwrap(), jobs);
+    for (reason, minutes) in whole {
+        assert_eq!(spent(&found, &reason), minutes, "{reason}");
+    }
+
+    // The details of a step say as much of its job, and how much later the step may be.
+    let planned = list(&board, "steps").into_iter().find(|step| step["state"] == "planned").unwrap();
+    let job = at(&board["jobs"], &planned["job"]);
+    let (job, step) = (job["key"].as_str().unwrap(), planned["key"].as_str().unwrap());
+    let view = office.get(&format!("/v1/board/jobs/{job}/steps/{step}")).await.expect(200);
+    let path = office.get(&format!("/v1/board/jobs/{job}/critical-path")).await.expect(200);
+    assert_eq!(view["job_time"], path["reasons"]);
+    assert!(view["slack"]["in_place"].as_i64().unwrap() >= planned["pieces"][0][0].as_i64().unwrap(), "{view}");
+
+    // Of a draft, on other days, and what cannot be asked.
+    let draft = office.post("/v1/plans", &json!({"seed": 2, "move_budget": 50})).await.expect(201);
+    let id = draft["id"].as_str().unwrap();
+    let of_draft = office.get(&format!("/v1/board/bottlenecks?draft={id}&days=14")).await.expect(200);
+    assert!(of_draft["until"].as_i64().unwrap() > until);
+    let past = office.get("/v1/board/bottlenecks?from=2020-01-06").await.expect(200);
+    assert_eq!((&past["jobs"], &past["told"][0]), (&json!(0), &json!("These days are past.")));
+    office.get("/v1/board/jobs/nowhere/critical-path").await.problem(404, "not-found");
+    office.get("/v1/board/bottlenecks?days=0").await.problem(400, "bad-query");
+}

@@ -8,7 +8,9 @@ use super::super::registry;
 use super::super::reply::{Reply, rendered};
 use super::nouns::key_in;
 use super::tokens::id_in;
-use crate::service::{Board, BoardAsked, BoardChances, BoardFound, BoardStepView, ServiceError};
+use crate::service::{
+    Board, BoardAsked, BoardChances, BoardFound, BoardFrom, BoardStepView, Bottlenecks, CriticalPath, ServiceError,
+};
 use crate::store::Session;
 use actix_web::http::header;
 use actix_web::{HttpRequest, HttpResponse, get, web};
@@ -16,6 +18,9 @@ use chrono::NaiveDate;
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Days looked at for bottlenecks when nobody says how many: a week.
+const BOTTLENECK_DAYS_DEFAULT: u32 = 7;
 
 /// Which days of which plan.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -33,6 +38,22 @@ struct BoardQuery {
     draft: Option<String>,
 }
 
+/// Which days of which plan.
+#[derive(Debug, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+struct BottleneckQuery {
+    /// First day; left out: today.
+    #[param(value_type = Option<NaiveDate>, example = "2026-03-09")]
+    from: Option<String>,
+    /// How many.
+    #[param(minimum = 1, maximum = 62, default = 7)]
+    days: Option<u32>,
+    /// Identifier of a draft to look at in place of the promise.
+    #[param(value_type = Option<uuid::Uuid>)]
+    draft: Option<String>,
+}
+
 /// Which plan.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
@@ -46,6 +67,7 @@ struct DraftQuery {
 fn asked(from: Option<&str>, days: Option<u32>, draft: Option<&str>) -> Result<BoardAsked, Problem> {
     let from = from.map(|text| NaiveDate::parse_from_str(text, "%Y-%m-%d")).transpose();
     let from = from.map_err(|_| Problem::new(registry::BAD_QUERY, "from is no date such as 2026-03-09"))?;
+    let from = from.map_or_else(BoardFrom::default, BoardFrom::Date);
     let draft = draft.map(|id| id_in(id, "plan")).transpose()?;
     Ok(BoardAsked { from, days, draft })
 }
@@ -168,6 +190,70 @@ async fn step(
     Ok(Reply::ok(&view)?.send_if_new(&request))
 }
 
+/// What holds houses up on some days, and which crew or gear is the bottleneck: the jobs' critical paths, minute by minute with
+/// one reason each. Days before now are left out.
+#[utoipa::path(
+    tag = "board",
+    operation_id = "show bottlenecks",
+    params(BottleneckQuery),
+    responses(
+        (status = 200, description = "As it is now", body = Bottlenecks),
+        (status = 404, description = "There is no such draft", body = ProblemBody, content_type = PROBLEM_JSON),
+        (status = 409, description = "The company's documents do not fit together, or the draft was rejected",
+            body = ProblemBody, content_type = PROBLEM_JSON)
+    ),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "viewer"])))
+)]
+#[get("/board/bottlenecks")]
+async fn bottlenecks(
+    api: web::Data<Api>,
+    caller: Caller<Lookers>,
+    request: HttpRequest,
+    query: web::Query<BottleneckQuery>,
+) -> Result<HttpResponse, Problem> {
+    let days = Some(query.days.unwrap_or(BOTTLENECK_DAYS_DEFAULT));
+    let mut asked = asked(query.from.as_deref(), days, query.draft.as_deref())?;
+    let mut session = api.snapshot(caller.company).await?;
+    if query.from.is_none() {
+        asked.from = BoardFrom::Today;
+    }
+    let found = found(&api, &mut session, asked).await?;
+    let view = api.service.board_bottlenecks(&mut session, found).await?;
+    Ok(Reply::ok(&view)?.send_if_new(&request))
+}
+
+/// Where the time until a job is finished goes: its critical path, without gaps from now on.
+#[utoipa::path(
+    tag = "board",
+    operation_id = "show critical path",
+    params(("job" = String, Path, description = "Key of the job"), DraftQuery),
+    responses(
+        (status = 200, description = "As it is now", body = CriticalPath),
+        (status = 404, description = "There is no such open job, nothing to come of it has a place, or there is no such draft",
+            body = ProblemBody, content_type = PROBLEM_JSON),
+        (status = 409, description = "The company's documents do not fit together, or the draft was rejected",
+            body = ProblemBody, content_type = PROBLEM_JSON)
+    ),
+    security(("token" = [])),
+    extensions(("x-roles" = json!(["office", "viewer"])))
+)]
+#[get("/board/jobs/{job}/critical-path")]
+async fn critical_path(
+    api: web::Data<Api>,
+    caller: Caller<Lookers>,
+    request: HttpRequest,
+    path: web::Path<String>,
+    query: web::Query<DraftQuery>,
+) -> Result<HttpResponse, Problem> {
+    key_in(&path, "job")?;
+    let asked = asked(None, None, query.draft.as_deref())?;
+    let mut session = api.snapshot(caller.company).await?;
+    let found = found(&api, &mut session, asked).await?;
+    let view = api.service.board_critical_path(&mut session, found, &path).await?;
+    Ok(Reply::ok(&view)?.send_if_new(&request))
+}
+
 pub(super) fn configure(config: &mut ServiceConfig) {
-    config.service(board).service(chances).service(step);
+    config.service(board).service(chances).service(step).service(bottlenecks).service(critical_path);
 }

@@ -2,7 +2,7 @@
 
 use super::skies::Airs;
 use crate::domain::ids::{CrewIx, JobIx, StepRef};
-use crate::domain::plan::{Placement, UnitUse};
+use crate::domain::plan::{Cost, Placement, Plan, UnitUse};
 use crate::domain::situation::Situation;
 use crate::domain::time::{Minute, Span};
 use crate::dto::{CauseDto, HouseDto, PlanningFile, UnplacedDto};
@@ -135,5 +135,18 @@ impl World {
     pub(super) fn placement(&self, step: StepRef) -> Option<&Placement> {
         let found = self.placements.binary_search_by_key(&step, |placement| placement.step).ok()?;
         Some(&self.placements[found])
+    }
+
+    /// The work of the board as a plan; what it costs is not asked.
+    pub(super) fn plan(&self) -> Plan {
+        Plan {
+            now: self.situation.now,
+            seed: 0,
+            move_budget: 0,
+            placements: self.placements.clone(),
+            unplaced: Vec::new(),
+            cost: Cost::default(),
+            lower_bound: 0,
+        }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::basis::World;
 use super::picture::find;
-use super::shapes::BoardStepView;
+use super::shapes::{BoardSlack, BoardStepView};
 use super::{BoardFound, Service, ServiceError, earlier, waits};
 use crate::domain::chain::{Step, StepKind};
 use crate::domain::climate::Gate;
@@ -11,6 +11,8 @@ use crate::domain::plan::{Cause, Placement};
 use crate::domain::time::Minute;
 use crate::domain::zone::Zone;
 use crate::dto::CauseDto;
+use crate::planner::slack::slack;
+use crate::service::bottlenecks::path_of;
 use crate::store::{Session, StoreError};
 
 impl Service {
@@ -42,6 +44,7 @@ fn view(world: &World, step: StepRef) -> BoardStepView {
     let house = &world.situation.houses[job.house.index()];
     let document = world.file.jobs[step.job.index()].steps.iter().flatten().find(|one| one.key == own.key.as_str());
     let some = own.areas.len() < house.areas.len();
+    let plan = world.plan();
     let able = |crew: &&crate::domain::resources::Crew| {
         crew.skills.covers(own.skills) && crew.head_count >= own.head_count_min
     };
@@ -58,6 +61,9 @@ fn view(world: &World, step: StepRef) -> BoardStepView {
         able_crews: world.situation.crews.iter().filter(able).map(|crew| crew.key.to_string()).collect(),
         air: own.gate.map(|gate| air(&gate)),
         earlier: earlier::earlier(world, step),
+        slack: slack(&world.situation, &plan, step)
+            .map(|slack| BoardSlack { in_place: slack.in_place.0, for_date: slack.for_date.map(|latest| latest.0) }),
+        job_time: path_of(&world.situation, &plan, step.job).map_or_else(Vec::new, |path| path.reasons),
     }
 }
 

@@ -22,7 +22,7 @@ const DAY: i64 = 1440;
 pub(super) fn earlier(world: &World, step: StepRef) -> Vec<BoardEarlier> {
     let own = world.situation.jobs[step.job.index()].chain.step(step.step);
     let Some(placed) = world.placement(step).filter(|_| own.fixed().is_none()) else { return Vec::new() };
-    let plan = as_plan(world);
+    let plan = world.plan();
     let mut tried = Vec::new();
     for start in starts(world, placed) {
         let because = because(world, &plan, placed, start);
@@ -116,17 +116,4 @@ fn run_of(world: &World, step: StepRef) -> Vec<StepRef> {
         next += 1;
     }
     run.into_iter().map(|member| StepRef { job: step.job, step: member }).collect()
-}
-
-/// The work of the board as a plan; what it costs is not asked.
-fn as_plan(world: &World) -> Plan {
-    Plan {
-        now: world.situation.now,
-        seed: 0,
-        move_budget: 0,
-        placements: world.placements.clone(),
-        unplaced: Vec::new(),
-        cost: crate::domain::plan::Cost::default(),
-        lower_bound: 0,
-    }
 }

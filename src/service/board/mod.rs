@@ -23,12 +23,14 @@ mod waits;
 pub(super) use kept::Kept;
 pub use shapes::{
     Board, BoardChance, BoardChances, BoardCrew, BoardDay, BoardEarlier, BoardHouse, BoardJob, BoardLimits, BoardPlan,
-    BoardRegion, BoardRepairs, BoardStateDto, BoardStep, BoardStepView, BoardTry, BoardUnplaced, BoardWait,
+    BoardRegion, BoardRepairs, BoardSlack, BoardStateDto, BoardStep, BoardStepView, BoardTry, BoardUnplaced, BoardWait,
     BoardWaitKind,
 };
 
+use super::bottlenecks::{Bottlenecks, CriticalPath, bottlenecks, path_of};
 use super::{DAYS_MAX, Rendered, Service, ServiceError};
 use crate::domain::fault::Fault;
+use crate::domain::ids::JobIx;
 use crate::domain::time::{Minute, Span};
 use crate::domain::zone::Zone;
 use crate::store::{CompanyId, PlanHead, PlanStatus, Session, StoreError};
@@ -46,11 +48,23 @@ const CHANCES_STAND_MINUTES: i64 = 60;
 /// Runs of a simulation for the board: a chance is right to some percent, and there in a second.
 const CHANCE_RUNS: u32 = 200;
 
+/// The first day of a board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum BoardFrom {
+    /// This week's Monday.
+    #[default]
+    Monday,
+    /// The office's today.
+    Today,
+    /// Another.
+    Date(NaiveDate),
+}
+
 /// Which days, of which plan.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct BoardAsked {
-    /// First day; `None`: this week's Monday.
-    pub from: Option<NaiveDate>,
+    /// First day.
+    pub from: BoardFrom,
     /// How many; `None`: six weeks.
     pub days: Option<u32>,
     /// A draft in place of the promise.
@@ -116,7 +130,11 @@ impl Service {
         let now = self.now_minute();
         let today = zone.date(now);
         let monday = today.checked_sub_days(Days::new(u64::from(today.weekday().num_days_from_monday())));
-        let from = asked.from.or(monday).unwrap_or(today);
+        let from = match asked.from {
+            BoardFrom::Monday => monday.unwrap_or(today),
+            BoardFrom::Today => today,
+            BoardFrom::Date(date) => date,
+        };
         let until = from.checked_add_days(Days::new(u64::from(days)));
         let Some(until) = until.filter(|_| (1970..2200).contains(&from.year())) else {
             let fault = Fault::new("bad-date", format!("{from} is another age"), "check the year");
@@ -187,6 +205,45 @@ impl Service {
             })
         });
         drawn.await?
+    }
+
+    /// What holds houses up on the days of the board that was found, and who or what is the bottleneck.
+    ///
+    /// # Errors
+    /// `CannotPlan`, `Unavailable`.
+    pub async fn board_bottlenecks(
+        &self,
+        session: &mut Session,
+        found: BoardFound,
+    ) -> Result<Bottlenecks, ServiceError> {
+        let basis = Basis::load(session, found.head.as_ref(), found.now).await?;
+        let told = tokio::task::spawn_blocking(move || {
+            let world = basis.read()?;
+            Ok(bottlenecks(&world.situation, &world.plan(), found.shown()))
+        });
+        told.await?
+    }
+
+    /// Where the time until a job is finished goes, in the plan that was found.
+    ///
+    /// # Errors
+    /// `NotFound` when there is no such open job, or nothing to come of it has a place; `CannotPlan`, `Unavailable`.
+    pub async fn board_critical_path(
+        &self,
+        session: &mut Session,
+        found: BoardFound,
+        job: &str,
+    ) -> Result<CriticalPath, ServiceError> {
+        let basis = Basis::load(session, found.head.as_ref(), found.now).await?;
+        let job = job.to_owned();
+        let told = tokio::task::spawn_blocking(move || {
+            let world = basis.read()?;
+            let known = world.situation.jobs.iter().position(|own| own.key.as_str() == job);
+            let found = known.ok_or(StoreError::NotFound { what: "job" })?;
+            let path = path_of(&world.situation, &world.plan(), JobIx::from_index(found));
+            Ok(path.ok_or(StoreError::NotFound { what: "planned work of the job" })?)
+        });
+        told.await?
     }
 
     /// The chances of the plan that was found. Worked out once for as long as nothing changes, at most an hour.

@@ -2,6 +2,7 @@
 //! houses, jobs and steps are named by their place in the lists beside; whatever is as usual is left out.
 
 use crate::dto::{FilmDto, PinDto, StepKindDto};
+use crate::service::bottlenecks::TimeSpent;
 use chrono::NaiveDate;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -358,4 +359,18 @@ pub struct BoardStepView {
     pub air: Option<String>,
     /// Why it does not start earlier, latest start first; empty where it is not still to come.
     pub earlier: Vec<BoardEarlier>,
+    /// How much later it may be; nothing where it has no place or is not still to come.
+    pub slack: Option<BoardSlack>,
+    /// How much of the time until the job's planned finish goes into what, most first.
+    pub job_time: Vec<TimeSpent>,
+}
+
+/// How much later a step may be.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+pub struct BoardSlack {
+    /// The latest start that leaves everything else where it is.
+    pub in_place: i64,
+    /// The latest start after which the job could still make its date, if every crew and all gear came at once; nothing when
+    /// the job has no date, or cannot make it even now.
+    pub for_date: Option<i64>,
 }

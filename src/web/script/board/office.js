@@ -2,6 +2,7 @@
 
 import { drawAlerts } from "./alerts.js";
 import { Asking } from "./asking.js";
+import { showBottlenecks } from "./bottlenecks.js";
 import { atWall, dayClock, instant, wall } from "./dates.js";
 import { byId } from "./dom.js";
 import { Grid } from "./grid.js";
@@ -231,6 +232,12 @@ export class Office {
     });
     byId("board-search-form", HTMLFormElement).addEventListener("submit", (event) => event.preventDefault());
     byId("board-today", HTMLButtonElement).addEventListener("click", () => grid.toNow());
+    byId("board-bottlenecks", HTMLButtonElement).addEventListener("click", () => {
+      if (this.grid.ghosts.length > 0) {
+        this.ghost([]);
+      }
+      void showBottlenecks(this.known);
+    });
     document.querySelectorAll('input[name="show"]').forEach((radio) => radio.addEventListener("change", () => this.draw()));
     document.querySelectorAll('input[name="zoom"]').forEach((radio) => radio.addEventListener("change", () => {
       grid.setZoom(/** @type {import("./axis.js").Zoom} */ (radio instanceof HTMLInputElement ? radio.value : "week"));

@@ -3,6 +3,7 @@
 import { json } from "../request.js";
 import { between, clock, dayClock, length, minuteOf, wall } from "./dates.js";
 import { byId, element } from "./dom.js";
+import { timeSpent } from "./loads.js";
 import { houseOf } from "./model.js";
 import { counted, kindClass, kindName, pinText, shiftText, stateName, waitText } from "./words.js";
 
@@ -215,7 +216,7 @@ async function lookUp(model, number, more, isOpen) {
   const step = board.steps[number];
   const job = step && board.jobs[step.job];
   const zone = houseOf(board, number)?.time_zone ?? board.time_zone;
-  /** @type {{notes: string | null, areas: string[] | null, gear: string[], able_crews: string[], air: string | null, earlier: {start: number, because: string[]}[]}} */
+  /** @type {{notes: string | null, areas: string[] | null, gear: string[], able_crews: string[], air: string | null, earlier: {start: number, because: string[]}[], slack: {in_place: number, for_date: number | null} | null, job_time: import("./loads.js").TimeSpent[]}} */
   let view;
   try {
     view = await json("GET", `/v1/board/jobs/${encodeURIComponent(job?.key ?? "")}/steps/${encodeURIComponent(step?.key ?? "")}`);
@@ -236,6 +237,20 @@ async function lookUp(model, number, more, isOpen) {
       list.append(item);
     }
     made.push(element("h3", "", "Why not earlier"), list);
+  }
+  if (view.slack) {
+    const { in_place: inPlace, for_date: forDate } = view.slack;
+    const list = element("dl", "facts");
+    const start = step?.pieces?.[0]?.[0] ?? 0;
+    const stays = inPlace > start ? `begun ${dayClock(inPlace, zone)} at the latest` : "not at all";
+    list.append(line("With all else as it is", stays));
+    if (forDate !== null) {
+      list.append(line("For the house's date", `begun ${dayClock(forDate, zone)} at the latest, if from then on everybody came at once`));
+    }
+    made.push(element("h3", "", "How much later it may be"), list);
+  }
+  if (view.job_time.length > 0) {
+    made.push(element("h3", "", "Until the house is finished"), timeSpent(view.job_time));
   }
   const needs = element("dl", "facts");
   const able = view.able_crews.map((key) => board.crews.find((crew) => crew.key === key)?.name ?? key);
