@@ -4,7 +4,7 @@ use super::bounds::HORIZON_DAYS_MAX;
 use super::chain::Chain;
 use super::ids::{CrewIx, HouseIx, JobIx, RegionIx, StepRef};
 use super::plan::{Placement, Plan};
-use super::resources::{Crew, Equipment, House, Location, Region, TravelModel};
+use super::resources::{Crew, Equipment, House, Location, Region, SpherePoint, TravelModel};
 use super::text::{Key, Name};
 use super::time::{Minute, Span};
 use super::zone::Zone;
@@ -127,6 +127,30 @@ impl Situation {
         }
         let known = self.known_ways.get(&(a.min(b), a.max(b)));
         known.copied().unwrap_or_else(|| self.settings.travel.minutes(self.location(a), self.location(b)))
+    }
+
+    /// Minutes on the road between all houses, row by row, as [`Situation::way_minutes`] has them; at most 65,535.
+    pub fn all_way_minutes(&self) -> Vec<u16> {
+        let count = self.houses.len();
+        let narrow = |minutes: i64| minutes.clamp(0, i64::from(u16::MAX)) as u16;
+        let points = self.houses_on_sphere();
+        let mut ways = vec![0u16; count * count];
+        for a in 0..count {
+            for b in a + 1..count {
+                let minutes = narrow(self.settings.travel.minutes_apart(points[a], points[b]));
+                (ways[a * count + b], ways[b * count + a]) = (minutes, minutes);
+            }
+        }
+        for (&(a, b), &minutes) in self.known_ways.iter().filter(|((a, b), _)| a != b) {
+            let (a, b) = (a.index(), b.index());
+            (ways[a * count + b], ways[b * count + a]) = (narrow(minutes), narrow(minutes));
+        }
+        ways
+    }
+
+    /// All houses that have a location, on the sphere, in their order.
+    pub fn houses_on_sphere(&self) -> Vec<Option<SpherePoint>> {
+        self.houses.iter().map(|house| house.location.map(Location::on_sphere)).collect()
     }
 
     /// Minutes on the road between a crew's home base and a house; 0 for a crew without one.

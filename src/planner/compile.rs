@@ -3,13 +3,14 @@
 
 use super::compile_jobs;
 use super::model::{Crew, Model, NONE, Place as ModelPlace};
+use super::near::Asked;
 use super::spans::{Spans, T};
 use super::state::Place;
 use crate::domain::calendar::Calendar;
 use crate::domain::climate::{AirReading, Film, Gate, HouseAir};
 use crate::domain::ids::{CrewIx, HouseIx, RegionIx, StepRef};
 use crate::domain::plan::UnitUse;
-use crate::domain::resources::{Equipment, House};
+use crate::domain::resources::{Equipment, House, Location, SpherePoint};
 use crate::domain::situation::Situation;
 use crate::domain::time::{Minute, Span, joined, without};
 use crate::domain::zone::Zone;
@@ -25,6 +26,9 @@ use std::sync::Arc;
 
 /// Nothing that is still to be finished was begun longer ago, but for steps whose end is known already.
 const RECENT_MINUTES: i64 = 3 * 1440;
+
+/// The ways between so many houses take milliseconds to work out: the other core does that meanwhile.
+const HOUSES_FOR_A_THREAD: usize = 400;
 
 /// Common hours of crews and houses are kept up to so many spans: 8 MB.
 const COMMON_SPANS_MAX: usize = 1 << 20;
@@ -118,6 +122,7 @@ pub struct Tables<'s> {
     drying: Vec<(usize, Film, u32)>,
     gates: Vec<(usize, Gate, u32)>,
     zones: Vec<Zone>,
+    houses: Vec<Option<SpherePoint>>,
     from: Minute,
     until: Minute,
 }
@@ -149,6 +154,7 @@ impl<'s> Tables<'s> {
             drying: Vec::new(),
             gates: Vec::new(),
             zones: Vec::new(),
+            houses: situation.houses_on_sphere(),
             from: first.plus(-2 * 1440),
             until: horizon.end(),
         }
@@ -199,11 +205,10 @@ impl<'s> Tables<'s> {
         numbers.sort_unstable_by(|a, b| b.cmp(a));
         numbers.dedup();
         self.strengths.push(Strength { working, people, numbers: numbers.into() });
-        let houses = (0..self.situation.houses.len()).map(HouseIx::from_index);
-        let home_ways = match own.home {
-            None => Vec::new(),
-            Some(_) => houses.map(|house| clamp(self.situation.home_way_minutes(crew, house))).collect(),
-        };
+        let travel = &self.situation.settings.travel;
+        let home = own.home.map(Location::on_sphere);
+        let home_way = |house: &Option<SpherePoint>| clamp(travel.minutes_apart(home, *house));
+        let home_ways = home.map(|_| self.houses.iter().map(home_way).collect()).unwrap_or_default();
         Crew {
             calendar: self.add_calendar(hours),
             regular: self.add_calendar(regular),
@@ -244,6 +249,16 @@ impl<'s> Tables<'s> {
         let number = self.add_calendar(hours);
         self.manned.push((crew, people.to_vec(), number));
         number
+    }
+
+    /// When any crew works, with however many people, and the numbers there are.
+    pub fn anybody(&mut self) -> (u32, Rc<[u32]>) {
+        let working = self.strengths.iter().flat_map(|own| own.working.iter().copied()).collect();
+        let mut numbers: Vec<u32> = self.strengths.iter().flat_map(|own| own.numbers.iter().copied()).collect();
+        numbers.sort_unstable_by_key(|people| std::cmp::Reverse(*people));
+        numbers.dedup();
+        let hours = self.spans(&joined(working));
+        (self.add_calendar(hours), numbers.into())
     }
 
     /// The part of a crew's calendar in which a house is open; `NONE` when there are too many such parts already.
@@ -367,8 +382,27 @@ fn model(situation: &Situation, house: &House) -> Option<HourlyClimate> {
     model_of(house.air, outdoor.as_ref())
 }
 
-/// Makes the model.
+/// Makes the model. Where a company has very many crews, only the nearest are asked for each step.
 pub fn compile(situation: &Situation) -> Compiled {
+    compile_asking(situation, Asked::Nearest)
+}
+
+/// Makes the model with the crews that are `asked`; activities are the same in any case.
+pub fn compile_asking(situation: &Situation, asked: Asked<'_>) -> Compiled {
+    if situation.houses.len() < HOUSES_FOR_A_THREAD {
+        let mut compiled = compile_but_ways(situation, asked);
+        compiled.model.ways = situation.all_way_minutes();
+        return compiled;
+    }
+    std::thread::scope(|scope| {
+        let ways = scope.spawn(|| situation.all_way_minutes());
+        let mut compiled = compile_but_ways(situation, asked);
+        compiled.model.ways = ways.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        compiled
+    })
+}
+
+fn compile_but_ways(situation: &Situation, asked: Asked<'_>) -> Compiled {
     let mut tables = Tables::new(situation);
     let houses = 0..situation.houses.len();
     for house in houses.clone().map(HouseIx::from_index) {
@@ -382,7 +416,6 @@ pub fn compile(situation: &Situation) -> Compiled {
         tables.model.crews.push(crew);
         tables.model.crew_taken.push(Vec::new());
     }
-    tables.model.ways = ways(situation);
     tables.model.area_count = situation.houses.iter().map(|house| house.areas.len()).sum();
     tables.model.area_taken = vec![Vec::new(); tables.model.area_count];
     let mut gear_index = Vec::new();
@@ -396,19 +429,5 @@ pub fn compile(situation: &Situation) -> Compiled {
         tables.outages(kind, index);
         gear_index.push(index);
     }
-    compile_jobs::add_jobs(tables, gear_index)
-}
-
-fn ways(situation: &Situation) -> Vec<u16> {
-    let count = situation.houses.len();
-    let mut ways = vec![0u16; count * count];
-    for a in 0..count {
-        for b in a + 1..count {
-            let minutes = situation.way_minutes(HouseIx::from_index(a), HouseIx::from_index(b));
-            let minutes = minutes.clamp(0, i64::from(u16::MAX)) as u16;
-            ways[a * count + b] = minutes;
-            ways[b * count + a] = minutes;
-        }
-    }
-    ways
+    compile_jobs::add_jobs(tables, gear_index, asked)
 }

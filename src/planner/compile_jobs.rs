@@ -3,6 +3,7 @@
 
 use super::compile::{Compiled, GearIndex, Tables};
 use super::model::{Activity, DayPin, GateUse, Mode, NONE, Part, Taken};
+use super::near::{Asked, CREWS_ASKED, Homes, Nearest};
 use super::runs::{run_parts, runs};
 use super::spans::{NEVER, T};
 use super::state::Place;
@@ -30,11 +31,17 @@ pub(super) struct Builder<'s> {
     fixed: Vec<Option<Place>>,
     running_gear: Vec<(u32, UnitUse)>,
     next_unit: Vec<u32>,
+    /// When anybody works, and with how many people; where not all crews are asked.
+    anybody: Option<(u32, Rc<[u32]>)>,
+    /// Who is asked for the job that is added, if not all.
+    nearest: Option<Nearest>,
 }
 
 /// Adds all jobs and finishes the model.
-pub fn add_jobs(tables: Tables<'_>, gear_index: Vec<GearIndex>) -> Compiled {
+pub fn add_jobs(mut tables: Tables<'_>, gear_index: Vec<GearIndex>, asked: Asked<'_>) -> Compiled {
     let situation = tables.situation;
+    let homes = Homes::of(situation, asked);
+    let anybody = homes.is_some().then(|| tables.anybody());
     let mut base = 0;
     let area_base = situation.houses.iter().map(|house| {
         base += house.areas.len() as u32;
@@ -51,12 +58,18 @@ pub fn add_jobs(tables: Tables<'_>, gear_index: Vec<GearIndex>) -> Compiled {
         fixed: Vec::new(),
         running_gear: Vec::new(),
         next_unit: vec![0; kinds],
+        anybody,
+        nearest: None,
     };
-    // By far the longest list: with all crews able it is about so long, and copying it as it grows takes longer than filling it.
+    // By far the longest list, and copying it as it grows takes longer than filling it.
     let steps: usize = situation.jobs.iter().map(|job| job.chain.steps().len()).sum();
-    builder.tables.model.modes.reserve_exact(steps * situation.crews.len());
-    for (job, content) in situation.jobs.iter().enumerate() {
-        builder.add_job(JobIx::from_index(job), content);
+    let asked_for_each = if homes.is_some() { CREWS_ASKED + 1 } else { situation.crews.len() };
+    builder.tables.model.modes.reserve_exact(steps * asked_for_each);
+    for (number, content) in situation.jobs.iter().enumerate() {
+        let job = JobIx::from_index(number);
+        let nearest = homes.as_ref().and_then(|homes| homes.nearest(situation, &builder.tables.model, job, asked));
+        builder.nearest = nearest;
+        builder.add_job(job, content);
     }
     let (run_of, rest_of) = builder.begun_runs();
     let Builder { mut tables, gear_index, steps, activity_of, fixed, running_gear, .. } = builder;
@@ -209,6 +222,7 @@ impl Builder<'_> {
             release: start,
             latest: start,
             modes,
+            anybody: 0..0,
             areas: areas.clone(),
             needs: 0..0,
             gear: 0..0,
@@ -322,6 +336,7 @@ impl Builder<'_> {
         let shared_until = running.map_or(release, |(attempt, _)| self.tables.time(attempt.finish));
         let shared = self.shared(running.and(joined).map(|step| chain.step(step)), &needs);
         let modes = self.modes(content, run, crew, resumed.map(|(attempt, (.., people))| (attempt, people)));
+        let anybody = if crew.is_none() { self.anybody_s_modes(content, run) } else { 0..0 };
         let days = self.day_pins(content, run);
         self.fixed.push(None);
         self.tables.model.activities.push(Activity {
@@ -330,6 +345,7 @@ impl Builder<'_> {
             release,
             latest,
             modes,
+            anybody,
             areas,
             needs,
             gear,
@@ -389,13 +405,17 @@ impl Builder<'_> {
         let from = self.tables.model.modes.len() as u32;
         // Crews with the same numbers of people do it in the same ways.
         let mut known: Vec<(Rc<[u32]>, Vec<Way>)> = Vec::new();
-        for (crew, own) in situation.crews.iter().enumerate() {
+        let able = |crew: usize| {
             let wanted = only.is_none_or(|only| only.index() == crew);
             let agreed = run.iter().all(|s| content.chain.step(*s).pin.crew.is_none_or(|pin| pin.index() == crew));
-            let able = run.iter().all(|step| own.skills.covers(content.chain.step(*step).skills));
-            if !wanted || !agreed || !able {
-                continue;
-            }
+            let skills = situation.crews[crew].skills;
+            wanted && agreed && run.iter().all(|step| skills.covers(content.chain.step(*step).skills))
+        };
+        let crews: Vec<u32> = match self.nearest.as_ref().filter(|_| only.is_none()) {
+            Some(nearest) => nearest.able(able),
+            None => (0..situation.crews.len() as u32).filter(|crew| able(*crew as usize)).collect(),
+        };
+        for crew in crews.into_iter().map(|crew| crew as usize) {
             let numbers = self.tables.strengths(crew);
             let number = known.iter().position(|(same, _)| *same == numbers).unwrap_or_else(|| {
                 known.push((numbers.clone(), self.ways(content, run, &numbers)));
@@ -421,6 +441,18 @@ impl Builder<'_> {
             }
         }
         from..self.tables.model.modes.len() as u32
+    }
+
+    /// The ways in which the best of all able crews would do a run, whenever anybody works; empty where all able crews are asked.
+    fn anybody_s_modes(&mut self, content: &Job, run: &[StepIx]) -> Range<u32> {
+        let known = self.anybody.clone().filter(|_| self.nearest.is_some());
+        let Some((calendar, numbers)) = known else { return 0..0 };
+        let hours = self.tables.hours(calendar, content.house);
+        let ways = self.ways(content, run, &numbers).into_iter();
+        let modes: Vec<Mode> = ways
+            .map(|Way { parts, gates, length, .. }| Mode { crew: 0, calendar, hours, length, parts, gates })
+            .collect();
+        extend(&mut self.tables.model.modes, modes)
     }
 
     /// The different ways in which a skilled crew that has these numbers of people does a run.

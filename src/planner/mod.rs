@@ -5,6 +5,7 @@
 //! |---|---|
 //! | `model`, `spans` | the general problem: activities, modes, arcs, resources, calendars |
 //! | `compile`, `compile_jobs`, `compile_waits`, `runs` | a situation becomes a model |
+//! | `near` | which crews are asked, where there are very many |
 //! | `timeline`, `hours`, `state`, `find` | what is taken when, and the search for the next free time |
 //! | `generate` | serial schedule generation with bounded repair |
 //! | `keep` | pinned and published steps stay; causes when they cannot |
@@ -32,6 +33,7 @@ mod hours;
 pub mod improve;
 pub mod keep;
 pub mod model;
+pub mod near;
 mod pins;
 pub mod rcpsp_max;
 mod repair;
@@ -54,6 +56,7 @@ use compile::Compiled;
 use generate::Generator;
 use keep::Published;
 use model::NONE;
+use near::Asked;
 use score::{Fixed, JobWeights, Weights};
 use spans::{NEVER, T};
 use state::State;
@@ -89,7 +92,17 @@ pub fn plan(situation: &Situation, request: Request) -> Plan {
 
 /// As [`plan`]; `progress` is told after every move and cannot influence anything.
 pub fn plan_with_progress(situation: &Situation, request: Request, progress: &mut dyn FnMut(Progress)) -> Plan {
-    let compiled = compile::compile(situation);
+    let nearest = plan_asking(situation, request, Asked::Nearest, progress);
+    if nearest.unplaced.is_empty() || !near::asks_few(situation) {
+        return nearest;
+    }
+    // Somebody farther away may have time or people for them.
+    let wanting = nearest.unplaced.iter().map(|unplaced| unplaced.step.job).collect();
+    plan_asking(situation, request, Asked::NearestBut(&wanting), progress)
+}
+
+fn plan_asking(situation: &Situation, request: Request, asked: Asked<'_>, progress: &mut dyn FnMut(Progress)) -> Plan {
+    let compiled = compile::compile_asking(situation, asked);
     let (promises, published) = keep::promises(situation, &compiled);
     let weights = weights(situation, &compiled, promises);
     let alone = bound::alone(&compiled.model, &compiled.fixed);
@@ -113,8 +126,20 @@ pub fn plan_with_progress(situation: &Situation, request: Request, progress: &mu
         placements: decode::placements(situation, &work.compiled, &state, &causes),
         unplaced: decode::unplaced(situation, &work.compiled, &state, &generator),
         cost,
-        lower_bound: bound::lower_bound(&work.compiled.model, &work.compiled.fixed, &work.weights, &alone, found),
+        lower_bound: lower_bound(situation, &work, &alone, found),
     }
+}
+
+/// The bound; where not all crews were asked and there is time for a good one, of a model in which all are.
+fn lower_bound(situation: &Situation, work: &Work, alone: &[(T, T)], found: (i64, u64)) -> i64 {
+    let of = |compiled: &Compiled, alone: &[(T, T)]| {
+        bound::lower_bound(&compiled.model, &compiled.fixed, &work.weights, alone, found)
+    };
+    if found.1 == 0 || !near::asks_few(situation) {
+        return of(&work.compiled, alone);
+    }
+    let all = compile::compile_asking(situation, Asked::All);
+    of(&all, &bound::alone(&all.model, &all.fixed))
 }
 
 /// What a plan is made from.

@@ -25,6 +25,9 @@ pub struct Activity {
     pub latest: T,
     /// Ways to do it, into `Model::modes`. Empty: nobody can.
     pub modes: Range<u32>,
+    /// Where `modes` are those of the nearest crews only: one, into `Model::modes`, that begins and ends no later than that of
+    /// any able crew, whoever that is. For bounds, never to be placed. Empty where `modes` are all there are.
+    pub anybody: Range<u32>,
     /// Areas occupied, into `Model::area_lists`.
     pub areas: Range<u32>,
     /// Cumulative resources held, into `Model::needs`.
@@ -287,6 +290,12 @@ impl Model {
         for (number, arc) in self.arcs.iter().enumerate().filter(|(_, arc)| arc.extra != NONE) {
             self.extra_of[arc.extra as usize] = number as u32;
         }
+    }
+
+    /// The ways that bounds have to count with: all there are, or one that no other beats.
+    pub fn best_modes(&self, activity: u32) -> Range<u32> {
+        let own = &self.activities[activity as usize];
+        if own.anybody.is_empty() { own.modes.clone() } else { own.anybody.clone() }
     }
 
     /// Relations that end at `activity`.

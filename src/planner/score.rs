@@ -202,8 +202,12 @@ impl Weights {
             self.cost.overtime_minute
                 * i64::from(place.finish - place.start - regular.covered(place.start, place.finish))
         };
-        let hand_over = if worker != NONE && worker != crew { self.cost.hand_over } else { 0 };
-        finish + way + overtime + hand_over
+        finish + way + overtime + self.hand_over(worker, crew)
+    }
+
+    /// What it costs that `crew` goes on where `worker` was last, if anybody was.
+    pub fn hand_over(&self, worker: u32, crew: u32) -> i64 {
+        if worker != NONE && crew != NONE && worker != crew { self.cost.hand_over } else { 0 }
     }
 
     /// What a minute that a crew loses costs beside itself, while all of `jobs` wait for one of so many crews: each of them is

@@ -35,6 +35,7 @@ mod golden_week;
 mod hostile_input;
 mod lanes;
 mod load_list_file;
+mod many_crews;
 mod plan_guesses;
 mod plan_oracle;
 mod plan_pins;

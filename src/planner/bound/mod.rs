@@ -33,7 +33,13 @@ pub fn lower_bound(
     let loads = loads(model, fixed);
     let by_load = loads.iter().map(|load| load_bound(model, weights, load, &finishes)).max();
     let bound = sum_alone.max(by_load.unwrap_or(0));
-    if rounds == 0 { bound } else { bound.max(prices::bound(model, fixed, weights, alone, &loads, (upper, rounds))) }
+    // Prices go by how late the slowest may be as well; where only the nearest are asked, that is not known.
+    let all_known = model.activities.iter().all(|activity| activity.anybody.is_empty());
+    if rounds == 0 || !all_known {
+        bound
+    } else {
+        bound.max(prices::bound(model, fixed, weights, alone, &loads, (upper, rounds)))
+    }
 }
 
 /// Extra steps that are not there need never come.
@@ -74,7 +80,7 @@ pub(super) fn alone_from(model: &Model, fixed: &[Option<Place>], times: &[(T, T)
     });
     let ready: Vec<(T, u16)> = ready.collect();
     let mut soonest = (NEVER, NEVER);
-    for mode in own.modes.clone() {
+    for mode in model.best_modes(activity) {
         let earliest = ready.iter().map(|(ready, part)| ready.saturating_sub(model.part(mode, *part).offset));
         let days = &model.day_pins[wide(&own.days)];
         let earliest = earliest.chain(days.iter().map(|pin| pin.from - model.part(mode, pin.part).offset));
@@ -99,9 +105,8 @@ fn earliest_after(model: &Model, fixed: &[Option<Place>], arc: &super::model::Ar
         super::model::Anchor::Start => start,
         super::model::Anchor::Finish if own.steps == 1 || fixed[arc.from as usize].is_some() => finish,
         super::model::Anchor::Finish => {
-            let ends =
-                own.modes.clone().map(|mode| model.part(mode, arc.from_part)).map(|part| part.offset + part.length);
-            start + ends.min().unwrap_or(0)
+            let parts = model.best_modes(arc.from).map(|mode| model.part(mode, arc.from_part));
+            start + parts.map(|part| part.offset + part.length).min().unwrap_or(0)
         }
     };
     model.ready(arc, anchor)
@@ -155,8 +160,7 @@ fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
     let open = |activity: u32| fixed[activity as usize].is_none() && !model.activities[activity as usize].extra;
     let all = (0..model.activities.len() as u32).filter(|activity| open(*activity));
     let shortest = |activity: u32| {
-        let modes = model.activities[activity as usize].modes.clone();
-        modes.map(|mode| i64::from(model.modes[mode as usize].length)).min().unwrap_or(0)
+        model.best_modes(activity).map(|mode| i64::from(model.modes[mode as usize].length)).min().unwrap_or(0)
     };
     let crews: Vec<u32> = (0..model.crews.len() as u32).collect();
     let mut out =
@@ -168,16 +172,21 @@ fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
         let mut group: Vec<u32> = modes.map(|mode| model.modes[mode as usize].crew).collect();
         // The modes of a crew stand together, one for each number of people that makes a difference.
         group.dedup();
-        if group.len() < crews.len() && !group.contains(&NONE) && !groups.contains(&group) && groups.len() < 32 {
+        // Where only the nearest are asked, who else could is not known.
+        let all_known = model.activities[activity as usize].anybody.is_empty();
+        if all_known
+            && group.len() < crews.len()
+            && !group.contains(&NONE)
+            && !groups.contains(&group)
+            && groups.len() < 32
+        {
             groups.push(group);
         }
     }
     for group in groups {
         let inside = |activity: &u32| {
-            model.activities[*activity as usize]
-                .modes
-                .clone()
-                .all(|mode| group.contains(&model.modes[mode as usize].crew))
+            let own = &model.activities[*activity as usize];
+            own.anybody.is_empty() && own.modes.clone().all(|mode| group.contains(&model.modes[mode as usize].crew))
         };
         let work = all.clone().filter(inside).map(|activity| (activity, shortest(activity))).collect();
         out.push(Load { capacity: crew_capacity(model, &group), work });

@@ -402,6 +402,7 @@ mod tests {
             release: 0,
             latest: NEVER,
             modes: 0..1,
+            anybody: 0..0,
             areas: 0..0,
             needs: 0..0,
             gear: 0..0,

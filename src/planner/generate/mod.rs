@@ -229,15 +229,19 @@ impl Generator {
             let (earliest, window_end) = shared.unwrap_or_else(|| state.window(activity, mode));
             let earliest = earliest.max(self.floor[activity as usize]);
             let mut latest = latest.min(window_end);
+            // What it costs wherever it starts.
+            let mut anywhere = weights.hand_over(worker, state.crew_of(mode));
+            if self.minds_promises && best.is_some() {
+                anywhere += weights.broken_at_least(state, activity, mode);
+            }
             if let Some((cost, _)) = best {
-                let broken = if self.minds_promises { weights.broken_at_least(state, activity, mode) } else { 0 };
-                latest = latest.min(weights.latest_start_below(model, activity, mode, cost - broken));
+                latest = latest.min(weights.latest_start_below(model, activity, mode, cost - anywhere));
             }
             if earliest > latest {
                 continue;
             }
             let Some(place) = state.find(activity, mode, earliest, latest) else { continue };
-            if best.is_some_and(|(least, _)| weights.insertion_at_least(own.job, place.finish) >= least) {
+            if best.is_some_and(|(least, _)| weights.insertion_at_least(own.job, place.finish) + anywhere >= least) {
                 continue;
             }
             let mut cost = weights.insertion(state, activity, place, worker, self.road_minute);

@@ -101,6 +101,7 @@ impl Instance {
                 release: 0,
                 latest: NEVER,
                 modes: part,
+                anybody: 0..0,
                 areas: 0..0,
                 needs: from..model.needs.len() as u32,
                 gear: 0..0,
