@@ -3,7 +3,7 @@
 
 use super::compile::{Compiled, GearIndex, Tables};
 use super::model::{Activity, DayPin, GateUse, Mode, NONE, Part, Taken};
-use super::near::{Asked, CREWS_ASKED, Homes, Nearest};
+use super::near::{Asked, CREWS_ASKED, Homes, Nearest, asks_few};
 use super::runs::{run_parts, runs};
 use super::spans::{NEVER, T};
 use super::state::Place;
@@ -33,7 +33,7 @@ pub(super) struct Builder<'s> {
     next_unit: Vec<u32>,
     /// When anybody works, and with how many people; where not all crews are asked.
     anybody: Option<(u32, Rc<[u32]>)>,
-    /// Who is asked for the job that is added, if not all.
+    /// Who is asked for the job that is added, if not all in the order in which they are listed.
     nearest: Option<Nearest>,
 }
 
@@ -41,7 +41,7 @@ pub(super) struct Builder<'s> {
 pub fn add_jobs(mut tables: Tables<'_>, gear_index: Vec<GearIndex>, asked: Asked<'_>) -> Compiled {
     let situation = tables.situation;
     let homes = Homes::of(situation, asked);
-    let anybody = homes.is_some().then(|| tables.anybody());
+    let anybody = asks_few(situation).then(|| tables.anybody());
     let mut base = 0;
     let area_base = situation.houses.iter().map(|house| {
         base += house.areas.len() as u32;
@@ -63,12 +63,12 @@ pub fn add_jobs(mut tables: Tables<'_>, gear_index: Vec<GearIndex>, asked: Asked
     };
     // By far the longest list, and copying it as it grows takes longer than filling it.
     let steps: usize = situation.jobs.iter().map(|job| job.chain.steps().len()).sum();
-    let asked_for_each = if homes.is_some() { CREWS_ASKED + 1 } else { situation.crews.len() };
+    let few = asks_few(situation) && homes.is_some();
+    let asked_for_each = if few { CREWS_ASKED + 1 } else { situation.crews.len() };
     builder.tables.model.modes.reserve_exact(steps * asked_for_each);
     for (number, content) in situation.jobs.iter().enumerate() {
         let job = JobIx::from_index(number);
-        let nearest = homes.as_ref().and_then(|homes| homes.nearest(situation, &builder.tables.model, job, asked));
-        builder.nearest = nearest;
+        builder.nearest = homes.as_ref().map(|homes| homes.nearest(situation, &builder.tables.model, job, asked));
         builder.add_job(job, content);
     }
     let (run_of, rest_of) = builder.begun_runs();
@@ -445,7 +445,8 @@ impl Builder<'_> {
 
     /// The ways in which the best of all able crews would do a run, whenever anybody works; empty where all able crews are asked.
     fn anybody_s_modes(&mut self, content: &Job, run: &[StepIx]) -> Range<u32> {
-        let known = self.anybody.clone().filter(|_| self.nearest.is_some());
+        let few = self.nearest.as_ref().is_some_and(Nearest::leaves_out);
+        let known = self.anybody.clone().filter(|_| few);
         let Some((calendar, numbers)) = known else { return 0..0 };
         let hours = self.tables.hours(calendar, content.house);
         let ways = self.ways(content, run, &numbers).into_iter();

@@ -258,8 +258,11 @@ fn generate_once<'m>(work: &'m Work, weights: &Weights, request: Request, bias: 
         // A repair weighs ways against broken promises, as they cost.
         let repairs = request.basis == Basis::Repair;
         generator.road_minute = if repairs { 0 } else { road_minute_at_first(weights) };
+        // Who is near does it: dearer as it stands, but a better plan to search from.
+        let coarse = !repairs && request.move_budget > 0;
+        generator.ways_first = if coarse { near::ways_first(compiled.model.crews.len()) } else { 0 };
         generator.complete(&mut state, weights, &open);
-        generator.road_minute = 0;
+        (generator.road_minute, generator.ways_first) = (0, 0);
         generator.bias.fill(0);
         let before = vain.len();
         vain.extend(pins.into_iter().filter(|pin| state.place(*pin).is_none()));

@@ -1,5 +1,6 @@
-//! Which crews are asked for a house where a company has so many that asking all of them for every step would take too long:
-//! those that live nearest. Crews without a home base are taken to be spread over the houses.
+//! Which crews are asked first for a house: those that live nearest. Where a company has so many crews that asking all of them
+//! for every step would take too long, the others are not asked at all. Crews without a home base are taken to be spread over the
+//! houses.
 
 use super::model::Model;
 use super::spans::{NEVER, T};
@@ -8,6 +9,9 @@ use crate::domain::resources::SpherePoint;
 use crate::domain::situation::Situation;
 use std::collections::BTreeSet;
 
+/// So many ways to do a step, those of the nearest crews, are looked at first while plans are coarse; so few crews are asked in
+/// the order in which they are listed.
+const WAYS_FIRST: u32 = 8;
 /// With so many crews all are asked.
 const CREWS_FOR_ALL: usize = 48;
 /// So many able crews are asked for a step otherwise, and whoever was there or is promised.
@@ -33,27 +37,41 @@ pub struct Nearest {
     /// All crews; the first so many are sorted, the nearest first, and nearer than the others.
     order: Vec<u64>,
     sorted: usize,
+    /// How many able ones are asked.
+    most: usize,
     /// Who was there, or is promised; sorted.
     known: Vec<u32>,
 }
 
 impl Nearest {
-    /// Of the crews that are `able`, those that are asked: sorted.
+    /// Of the crews that are `able`, those that are asked, the nearest first.
     pub fn able(&self, able: impl Fn(usize) -> bool) -> Vec<u32> {
         let able = |crew: &u32| able(*crew as usize);
         let crew = |place: &u64| (place & CREW_MASK) as u32;
         let (near, far) = self.order.split_at(self.sorted);
-        let mut asked: Vec<u32> = near.iter().map(crew).filter(able).take(CREWS_ASKED).collect();
-        if asked.len() < CREWS_ASKED {
+        let mut asked: Vec<u32> = near.iter().map(crew).filter(able).take(self.most).collect();
+        if asked.len() < self.most {
             let mut others: Vec<u64> = far.iter().copied().filter(|place| able(&crew(place))).collect();
             others.sort_unstable();
-            asked.extend(others.iter().map(crew).take(CREWS_ASKED - asked.len()));
+            asked.extend(others.iter().map(crew).take(self.most - asked.len()));
         }
-        asked.extend(self.known.iter().copied().filter(able));
-        asked.sort_unstable();
-        asked.dedup();
+        for &known in self.known.iter().filter(|known| able(known)) {
+            if !asked.contains(&known) {
+                asked.push(known);
+            }
+        }
         asked
     }
+
+    /// Whether others are not asked.
+    pub fn leaves_out(&self) -> bool {
+        self.most < self.order.len()
+    }
+}
+
+/// How many ways to do a step are looked at first while a plan is coarse, with so many crews; 0: all.
+pub fn ways_first(crews: usize) -> u32 {
+    if crews > WAYS_FIRST as usize { WAYS_FIRST } else { 0 }
 }
 
 /// Whether a company has so many crews that not all are asked.
@@ -69,9 +87,9 @@ pub struct Homes {
 }
 
 impl Homes {
-    /// `None` where all crews are asked for everything.
+    /// `None` where all crews are asked in the order in which they are listed.
     pub fn of(situation: &Situation, asked: Asked<'_>) -> Option<Homes> {
-        if matches!(asked, Asked::All) || !asks_few(situation) {
+        if matches!(asked, Asked::All) || situation.crews.len() <= WAYS_FIRST as usize {
             return None;
         }
         let mut houses: Vec<usize> = (0..situation.houses.len()).collect();
@@ -83,11 +101,9 @@ impl Homes {
         Some(Homes { stand_in, houses: situation.houses_on_sphere() })
     }
 
-    /// Whom to ask for a job, if not all.
-    pub fn nearest(&self, situation: &Situation, model: &Model, job: JobIx, asked: Asked<'_>) -> Option<Nearest> {
-        if matches!(asked, Asked::NearestBut(others) if others.contains(&job)) {
-            return None;
-        }
+    /// Whom to ask for a job.
+    pub fn nearest(&self, situation: &Situation, model: &Model, job: JobIx, asked: Asked<'_>) -> Nearest {
+        let everybody = matches!(asked, Asked::NearestBut(others) if others.contains(&job)) || !asks_few(situation);
         let content = &situation.jobs[job.index()];
         let house = content.house.index();
         let way = |crew: usize| match model.crews[crew].home_ways.get(house) {
@@ -102,7 +118,8 @@ impl Homes {
             (way(crew).max(0) as u64) << 32 | apart << 16 | crew as u64
         };
         let mut order: Vec<u64> = (0..model.crews.len()).map(place).collect();
-        let sorted = order.len().min(4 * CREWS_ASKED);
+        let most = if everybody { order.len() } else { CREWS_ASKED };
+        let sorted = order.len().min(4 * most);
         order.select_nth_unstable(sorted - 1);
         order[..sorted].sort_unstable();
         let attempts = content.chain.steps().iter().flat_map(|step| &step.attempts).map(|attempt| attempt.crew.0);
@@ -111,7 +128,7 @@ impl Homes {
         let mut known: Vec<u32> = attempts.chain(promised.map(|promise| promise.crew.0)).collect();
         known.sort_unstable();
         known.dedup();
-        Some(Nearest { order, sorted, known })
+        Nearest { order, sorted, most, known }
     }
 }
 

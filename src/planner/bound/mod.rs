@@ -172,6 +172,7 @@ fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
         let mut group: Vec<u32> = modes.map(|mode| model.modes[mode as usize].crew).collect();
         // The modes of a crew stand together, one for each number of people that makes a difference.
         group.dedup();
+        group.sort_unstable();
         // Where only the nearest are asked, who else could is not known.
         let all_known = model.activities[activity as usize].anybody.is_empty();
         if all_known

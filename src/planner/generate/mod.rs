@@ -51,6 +51,9 @@ pub struct Generator {
     pub minds_promises: bool,
     /// Work outside regular hours only for what finds no other time.
     pub regular_first: bool,
+    /// So many ways to do an activity are looked at first, those of the nearest crews; others only where none of these can. 0:
+    /// all.
+    pub ways_first: u32,
     /// Cost points that a minute on the road counts among crews, beside what it costs.
     pub road_minute: i64,
 }
@@ -70,6 +73,7 @@ impl Generator {
             hopeless: vec![false; activities],
             minds_promises: false,
             regular_first: false,
+            ways_first: 0,
             road_minute: 0,
             rank: vec![NEVER; activities],
             blinks_per_mille: 0,
@@ -220,10 +224,12 @@ impl Generator {
         // A single step's window is the same whoever does it; the parts of a run begin at other times in other modes.
         let shared = own.modes.clone().next().filter(|_| own.steps == 1).map(|mode| state.window(activity, mode));
         // Whoever was there last comes first: a good plan early spares most of the search for the others.
-        let first = own.modes.clone().find(|mode| worker != NONE && state.crew_of(*mode) == worker);
+        let near = if self.ways_first == 0 { u32::MAX } else { self.ways_first };
+        let near_end = own.modes.start.saturating_add(near).min(own.modes.end);
+        let first = (own.modes.start..near_end).find(|mode| worker != NONE && state.crew_of(*mode) == worker);
         let others = own.modes.clone().filter(|mode| Some(*mode) != first);
         for mode in first.into_iter().chain(others) {
-            if best.is_some() && self.blinks() {
+            if best.is_some() && (mode >= near_end || self.blinks()) {
                 continue;
             }
             let (earliest, window_end) = shared.unwrap_or_else(|| state.window(activity, mode));

@@ -207,7 +207,7 @@ fn together<'m>(
 impl Lane<'_, '_> {
     fn make(&mut self, moves: Moves, jobs: &[u32], told: &mut dyn FnMut(u64)) {
         for made in 0..moves.now {
-            self.search.slack = self.search.slack_after(moves.slack, moves.done + made, moves.of);
+            self.search.allow(moves.slack, moves.done + made, moves.of);
             self.search.one_move(&mut self.state, &mut self.generator, jobs);
             told(made + 1);
         }

@@ -18,6 +18,7 @@ pub use lanes::improve;
 
 use super::generate::{Failure, Generator};
 use super::model::NONE;
+use super::near::ways_first;
 use super::score::Weights;
 use super::spans::T;
 use super::state::{Place, State};
@@ -92,6 +93,8 @@ pub struct Search<'w> {
     held_back_one_in: u32,
     /// By so much the next move may make the plan dearer.
     slack: i64,
+    /// So many ways to do a step the next move looks at first; 0: all.
+    ways_first: u32,
     /// Of the plan as it stands.
     cost: i64,
     /// Moves that were kept and changed something, until somebody looks.
@@ -116,6 +119,7 @@ impl<'w> Search<'w> {
             jobs_out_max: jobs_out_max(state.model.activities.len(), weights.jobs.len()),
             held_back_one_in: held_back_one_in(weights.jobs.len()),
             slack: 0,
+            ways_first: 0,
             cost,
             kept: Vec::new(),
         }
@@ -140,22 +144,24 @@ impl<'w> Search<'w> {
         let mut best = Best::at(self.cost, state, generator);
         let most = self.slack_at_first(state);
         for done in 0..moves {
-            self.slack = self.slack_after(most, done, moves);
+            self.allow(most, done, moves);
             self.one_move(state, generator, jobs);
             for kept in self.kept.drain(..) {
                 best.moved_on(self.cost, state, generator, kept.changes.iter());
             }
             progress(done + 1, best.cost());
         }
-        self.slack = 0;
+        (self.slack, self.ways_first) = (0, 0);
         self.cost = best.cost();
         best.restore(state, generator);
     }
 
-    /// By so much a move may make the plan dearer after `done` of `moves`: less and less, and by chance.
-    fn slack_after(&mut self, most: i64, done: u64, moves: u64) -> i64 {
+    /// What the next move may do after `done` of `moves`: make the plan dearer by less and less, and by chance; and ask crews
+    /// from farther away in the second half.
+    fn allow(&mut self, most: i64, done: u64, moves: u64) {
         let most = (i128::from(most) * i128::from(moves - done) / i128::from(moves)) as i64;
-        ((i128::from(self.random.next_u32()) * i128::from(most)) >> 32) as i64
+        self.slack = ((i128::from(self.random.next_u32()) * i128::from(most)) >> 32) as i64;
+        self.ways_first = if done < moves / 2 { ways_first(self.crew_cost.len()) } else { 0 };
     }
 
     /// What is left out of the plan costs so much that it says nothing about a move.

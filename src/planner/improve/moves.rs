@@ -126,7 +126,10 @@ impl Search<'_> {
             });
             let inside: Vec<u32> = inside.take(WINDOW_STEPS_MAX - out.len()).collect();
             out.extend(inside);
-            crew = state.crew_of(modes.start + self.below(modes.end - modes.start));
+            // Others of the window are those that could have come there as well, and at first those that live near.
+            let ways = modes.end - modes.start;
+            let ways = if self.ways_first == 0 { ways } else { ways.min(self.ways_first) };
+            crew = state.crew_of(modes.start + self.below(ways));
         }
         if out.is_empty() {
             return;
@@ -158,9 +161,11 @@ impl Search<'_> {
 
     /// Puts back what is out in the order that was decided, and judges the move.
     fn put_back(&mut self, state: &mut State<'_>, generator: &mut Generator, chosen: &[u32], open: &[u32]) {
+        generator.ways_first = self.ways_first;
         generator.blink(self.below(u32::MAX), BLINKS_PER_MILLE);
         generator.complete(state, self.weights, open);
         generator.blink(0, 0);
+        generator.ways_first = 0;
         for before in &self.before {
             generator.bias[before.activity as usize] = 0;
             generator.rank[before.activity as usize] = NEVER;
