@@ -141,10 +141,13 @@ test("a question by keyboard alone: another crew, another day, dropped and kept"
 
 test("a question by drag, kept: the office gets what it saw", async ({ demo, chromium }) => {
   const page = await board(chromium, demo);
-  const step = (await aStep(page, "k-coat")) ?? (await aStep(page, "k-sand")) ?? (await aStep(page, "k-walk-through"));
-  assert.ok(step, "there is a step to drag");
+  // What is drawn anew under the pointer is not taken hold of: only when all is there is anything measured, and pressed at once.
+  await page.waitForFunction(() => document.querySelector(".chip.chance, .chip.risk"));
+  await page.waitForFunction(() => document.querySelector(".line-state.is-live"));
   const before = await promised(page);
   const perDay = await page.$eval(".column", (one) => one.getBoundingClientRect().width);
+  const step = (await aStep(page, "k-coat")) ?? (await aStep(page, "k-sand")) ?? (await aStep(page, "k-walk-through"));
+  assert.ok(step, "there is a step to drag");
   await page.mouse.move(step.x, step.y);
   await page.mouse.down();
   await page.mouse.move(step.x + 20, step.y, { steps: 4 });
