@@ -4,7 +4,7 @@
 //! | module | what |
 //! |---|---|
 //! | `model`, `spans` | the general problem: activities, modes, arcs, resources, calendars |
-//! | `compile`, `compile_jobs`, `compile_waits`, `runs` | a situation becomes a model |
+//! | `compile`, `compile_jobs`, `compile_modes`, `compile_waits`, `runs` | a situation becomes a model |
 //! | `near` | which crews are asked, where there are very many |
 //! | `timeline`, `hours`, `state`, `find` | what is taken when, and the search for the next free time |
 //! | `generate` | serial schedule generation with bounded repair |
@@ -23,6 +23,7 @@ pub mod blockers;
 pub mod bound;
 pub mod compile;
 mod compile_jobs;
+mod compile_modes;
 mod compile_waits;
 pub mod critical_path;
 pub mod decode;

@@ -4,8 +4,9 @@
 
 use crate::domain::ids::{CrewIx, EquipmentIx, HouseIx, JobIx};
 use crate::domain::plan::{Placement, Plan};
+use crate::domain::resources::Crew;
 use crate::domain::situation::Situation;
-use crate::domain::time::{Minute, Span, joined};
+use crate::domain::time::{Minute, Span, joined, without};
 use crate::planner::critical_path::{JobPath, Reason, Stretch, critical_path, critical_paths};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -199,7 +200,7 @@ pub fn bottlenecks(situation: &Situation, plan: &Plan, within: Span) -> Bottlene
         .map(|crew| crew_load(situation, plan, CrewIx::from_index(crew), &paths, within))
         .collect();
     crews.sort_by_key(|load| std::cmp::Reverse(load.waited_minutes));
-    let busy = joined(situation.crews.iter().flat_map(|crew| crew.calendar.spans(crew.zone, within)).collect());
+    let busy = joined(situation.crews.iter().flat_map(|crew| at_work(crew, within)).collect());
     let mut equipment: Vec<GearLoad> = (0..situation.equipment.len())
         .map(|kind| gear_load(situation, plan, EquipmentIx::from_index(kind), &paths, within, &busy))
         .collect();
@@ -277,10 +278,14 @@ fn waited(paths: &[JobPath], reason: Reason) -> (i64, usize) {
     (each.iter().sum(), each.len())
 }
 
+/// When a crew works.
+fn at_work(crew: &Crew, within: Span) -> Vec<Span> {
+    without(&crew.calendar.spans(crew.zone, within), &joined(crew.absences.clone()))
+}
+
 fn crew_load(situation: &Situation, plan: &Plan, crew: CrewIx, paths: &[JobPath], within: Span) -> CrewLoad {
     let own = &situation.crews[crew.index()];
-    let hours = own.calendar.spans(own.zone, within);
-    let hours = crate::domain::time::without(&hours, &joined(own.absences.clone()));
+    let hours = at_work(own, within);
     let mut visits: Vec<(Span, HouseIx)> = Vec::new();
     for placement in plan.placements.iter().filter(|placement| placement.crew == crew) {
         let house = situation.house_of(placement.step);
