@@ -113,6 +113,8 @@ pub struct Tables<'s> {
     strengths: Vec<Strength>,
     /// Common hours by access and crew's calendar, and how many spans they have together.
     common: BTreeMap<(u32, u32), u32>,
+    /// Calendars of the model by what is in them.
+    numbers: BTreeMap<Spans, u32>,
     common_spans: usize,
     /// Hours of a crew with certain numbers of people.
     manned: Vec<(usize, Vec<u32>, u32)>,
@@ -122,7 +124,6 @@ pub struct Tables<'s> {
     drying: Vec<(usize, Film, u32)>,
     gates: Vec<(usize, Gate, u32)>,
     zones: Vec<Zone>,
-    houses: Vec<Option<SpherePoint>>,
     from: Minute,
     until: Minute,
 }
@@ -146,6 +147,7 @@ impl<'s> Tables<'s> {
             weeks: Vec::new(),
             strengths: Vec::new(),
             common: BTreeMap::new(),
+            numbers: BTreeMap::new(),
             common_spans: 0,
             manned: Vec::new(),
             models: Vec::new(),
@@ -154,7 +156,6 @@ impl<'s> Tables<'s> {
             drying: Vec::new(),
             gates: Vec::new(),
             zones: Vec::new(),
-            houses: situation.houses_on_sphere(),
             from: first.plus(-2 * 1440),
             until: horizon.end(),
         }
@@ -169,9 +170,15 @@ impl<'s> Tables<'s> {
         Spans::new(spans.iter().map(|span| (self.time(span.start()), self.time(span.end()))).collect())
     }
 
+    /// The number of a set of spans; equal ones have the same, so that crews with the same hours can be told by it.
     fn add_calendar(&mut self, spans: Spans) -> u32 {
+        if let Some(&known) = self.numbers.get(&spans) {
+            return known;
+        }
+        let number = self.model.calendars.len() as u32;
+        self.numbers.insert(spans.clone(), number);
         self.model.calendars.push(spans);
-        self.model.calendars.len() as u32 - 1
+        number
     }
 
     fn within(&self) -> Span {
@@ -205,16 +212,7 @@ impl<'s> Tables<'s> {
         numbers.sort_unstable_by(|a, b| b.cmp(a));
         numbers.dedup();
         self.strengths.push(Strength { working, people, numbers: numbers.into() });
-        let travel = &self.situation.settings.travel;
-        let home = own.home.map(Location::on_sphere);
-        let home_way = |house: &Option<SpherePoint>| clamp(travel.minutes_apart(home, *house));
-        let home_ways = home.map(|_| self.houses.iter().map(home_way).collect()).unwrap_or_default();
-        Crew {
-            calendar: self.add_calendar(hours),
-            regular: self.add_calendar(regular),
-            days: self.days(own.zone),
-            home_ways,
-        }
+        Crew { calendar: self.add_calendar(hours), regular: self.add_calendar(regular), days: self.days(own.zone) }
     }
 
     fn week(&mut self, zone: Zone, calendar: &'s Calendar) -> usize {
@@ -272,8 +270,12 @@ impl<'s> Tables<'s> {
         }
         let [crew, open] = [calendar, access].map(|number| &self.model.calendars[number as usize]);
         let common = crew.common(open);
-        self.common_spans += common.as_slice().len();
+        let size = common.as_slice().len();
+        let known = self.model.calendars.len();
         let number = self.add_calendar(common);
+        if number as usize == known {
+            self.common_spans += size;
+        }
         self.common.insert((access, calendar), number);
         number
     }
@@ -402,6 +404,19 @@ pub fn compile_asking(situation: &Situation, asked: Asked<'_>) -> Compiled {
     })
 }
 
+/// Minutes between each house and the home base of each crew, house by house; 0 for a crew without one.
+fn home_ways(situation: &Situation) -> Vec<T> {
+    let travel = &situation.settings.travel;
+    let homes: Vec<Option<SpherePoint>> =
+        situation.crews.iter().map(|crew| crew.home.map(Location::on_sphere)).collect();
+    let mut ways = Vec::with_capacity(situation.houses.len() * homes.len());
+    for house in situation.houses_on_sphere() {
+        let way = |home: &Option<SpherePoint>| home.map_or(0, |_| clamp(travel.minutes_apart(*home, house)));
+        ways.extend(homes.iter().map(way));
+    }
+    ways
+}
+
 fn compile_but_ways(situation: &Situation, asked: Asked<'_>) -> Compiled {
     let mut tables = Tables::new(situation);
     let houses = 0..situation.houses.len();
@@ -416,6 +431,7 @@ fn compile_but_ways(situation: &Situation, asked: Asked<'_>) -> Compiled {
         tables.model.crews.push(crew);
         tables.model.crew_taken.push(Vec::new());
     }
+    tables.model.home_ways = home_ways(situation);
     tables.model.area_count = situation.houses.iter().map(|house| house.areas.len()).sum();
     tables.model.area_taken = vec![Vec::new(); tables.model.area_count];
     let mut gear_index = Vec::new();

@@ -22,7 +22,7 @@ pub fn placements(
     causes: &BTreeMap<u32, Cause>,
 ) -> Vec<Placement> {
     let riding = number_riding_units(situation, compiled, state);
-    let mut out = Vec::new();
+    let mut out = Vec::with_capacity(situation.jobs.iter().map(|job| job.chain.steps().len()).sum());
     for activity in 0..compiled.steps.len() as u32 {
         let Some(place) = state.place(activity) else { continue };
         for (part, step) in compiled.steps[activity as usize].iter().enumerate() {

@@ -68,7 +68,7 @@ impl State<'_> {
                 next += 1;
             }
             if let Some(before) = next.checked_sub(1).map(|before| &bookings[before]) {
-                let free = before.end + model.way(before.place, own.place);
+                let free = before.end + model.way(own.place, before.place);
                 if free > t && (before.by != own.joins || before.mixed) {
                     t = free;
                     continue;
@@ -78,7 +78,7 @@ impl State<'_> {
             if let Some(after) = bookings.get(next)
                 && finish + model.way(own.place, after.place) > after.start
             {
-                t = after.end + model.way(after.place, own.place);
+                t = after.end + model.way(own.place, after.place);
                 continue;
             }
             let closed_until = self.closed_until(activity, mode, t, finish);

@@ -154,8 +154,6 @@ pub struct Crew {
     pub regular: u32,
     /// Start of each calendar day in the crew's zone, into `Model::days`; `NONE`: travel is not counted by days.
     pub days: u32,
-    /// Minutes from the home base to each place; empty without one.
-    pub home_ways: Vec<T>,
 }
 
 /// A place: its access hours.
@@ -209,8 +207,10 @@ pub struct Model {
     pub crews: Vec<Crew>,
     /// Places.
     pub places: Vec<Place>,
-    /// Minutes between places, row by row.
+    /// Minutes between places, row by row; the same there and back.
     pub ways: Vec<u16>,
+    /// Minutes between each place and the home base of each crew, place by place; 0 for a crew without one.
+    pub home_ways: Vec<T>,
     /// Number of areas.
     pub area_count: usize,
     /// Capacity of each cumulative resource.
@@ -310,7 +310,8 @@ impl Model {
         self.arcs_out.of(activity).iter().map(|&arc| &self.arcs[arc as usize])
     }
 
-    /// Minutes on the road between two places.
+    /// Minutes on the road between two places. Who asks for several ways from or to one place names that first: they stand
+    /// together.
     #[inline]
     pub fn way(&self, a: u32, b: u32) -> T {
         if a == b || a == NONE || b == NONE {
@@ -318,6 +319,13 @@ impl Model {
         } else {
             T::from(self.ways[a as usize * self.places.len() + b as usize])
         }
+    }
+
+    /// Minutes on the road between a place and a crew's home base.
+    #[inline]
+    pub fn home_way(&self, place: u32, crew: u32) -> T {
+        let way = || self.home_ways.get(place as usize * self.crews.len() + crew as usize).copied();
+        if place == NONE { 0 } else { way().unwrap_or(0) }
     }
 
     /// The part of an activity in one mode.
@@ -347,10 +355,24 @@ impl Model {
         ready
     }
 
-    /// The calendar day a crew's minute belongs to, as an index that only serves comparison.
+    /// The calendar day a crew's minute belongs to: all of time, where ways are not counted by days.
     #[inline]
-    pub fn crew_day(&self, crew: u32, t: T) -> usize {
+    pub fn crew_day(&self, crew: u32, t: T) -> Range<T> {
         let days = self.crews[crew as usize].days;
-        if days == NONE { 0 } else { self.days[days as usize].partition_point(|&start| start <= t) }
+        if days == NONE {
+            return T::MIN..T::MAX;
+        }
+        let days = &self.days[days as usize];
+        // Days have 1,440 minutes, but for the two on which clocks are changed.
+        let first = days.first().copied().unwrap_or(0);
+        let mut next = (((t - first).max(0) / 1440) as usize).min(days.len());
+        while next > 0 && days[next - 1] > t {
+            next -= 1;
+        }
+        while days.get(next).is_some_and(|&start| start <= t) {
+            next += 1;
+        }
+        let start = next.checked_sub(1).map_or(T::MIN, |own| days[own]);
+        start..days.get(next).copied().unwrap_or(T::MAX)
     }
 }

@@ -106,12 +106,12 @@ impl Homes {
         let everybody = matches!(asked, Asked::NearestBut(others) if others.contains(&job)) || !asks_few(situation);
         let content = &situation.jobs[job.index()];
         let house = content.house.index();
-        let way = |crew: usize| match model.crews[crew].home_ways.get(house) {
-            Some(way) => *way,
-            None => {
-                let home = self.houses[self.stand_in[crew]];
-                situation.settings.travel.minutes_apart(home, self.houses[house]).clamp(0, i64::from(NEVER)) as T
+        let way = |crew: usize| {
+            if situation.crews[crew].home.is_some() {
+                return model.home_way(house as u32, crew as u32);
             }
+            let home = self.houses[self.stand_in[crew]];
+            situation.settings.travel.minutes_apart(home, self.houses[house]).clamp(0, i64::from(NEVER)) as T
         };
         let place = |crew: usize| {
             let apart = self.stand_in[crew].abs_diff(house) as u64;

@@ -222,26 +222,24 @@ impl Weights {
         i64::from(finish) * self.urgency(job, finish).max(1)
     }
 
-    /// No start later than this can cost less than `cost`.
-    pub fn latest_start_below(&self, model: &Model, activity: u32, mode: u32, cost: i64) -> T {
-        let own = &model.activities[activity as usize];
-        let due = self.jobs[own.job as usize].due;
-        let finish = cost / self.urgency(own.job, due).max(1);
+    /// No finish later than this can cost less than `cost`.
+    pub fn latest_finish_below(&self, job: u32, cost: i64) -> T {
+        let due = self.jobs[job as usize].due;
+        let finish = cost / self.urgency(job, due).max(1);
         // After its due date a job is dearer by the minute.
-        let late = || (cost / self.urgency(own.job, NEVER).max(1)).max(i64::from(due));
+        let late = || (cost / self.urgency(job, NEVER).max(1)).max(i64::from(due));
         let finish = if finish > i64::from(due) { late() } else { finish };
-        let start = finish.saturating_sub(i64::from(model.modes[mode as usize].length));
-        start.clamp(i64::from(-NEVER), i64::from(NEVER)) as T
+        finish.clamp(i64::from(-NEVER), i64::from(NEVER)) as T
     }
 
     fn added_way(&self, state: &State<'_>, crew: u32, at: u32, place: Place) -> T {
         let model = state.model;
         let (before, after) = state.crew(crew).neighbours(place.start);
         let day = model.crew_day(crew, place.start);
-        let home = |to: u32| model.crews[crew as usize].home_ways.get(to as usize).copied().unwrap_or(0);
-        let before = before.filter(|booking| model.crew_day(crew, booking.start) == day).map(|booking| booking.place);
-        let after = after.filter(|booking| model.crew_day(crew, booking.start) == day).map(|booking| booking.place);
-        let to = before.map_or_else(|| home(at), |other| model.way(other, at));
+        let home = |to: u32| model.home_way(to, crew);
+        let before = before.filter(|booking| day.contains(&booking.start)).map(|booking| booking.place);
+        let after = after.filter(|booking| day.contains(&booking.start)).map(|booking| booking.place);
+        let to = before.map_or_else(|| home(at), |other| model.way(at, other));
         let from = after.map_or_else(|| home(at), |other| model.way(at, other));
         let without = match (before, after) {
             (Some(before), Some(after)) => model.way(before, after),
@@ -312,44 +310,49 @@ impl Weights {
     pub fn crew(&self, state: &State<'_>, crew: u32) -> CrewCost {
         let model = state.model;
         let own = &model.crews[crew as usize];
-        let home = |to: u32| own.home_ways.get(to as usize).copied().unwrap_or(0);
+        let home = |to: u32| model.home_way(to, crew);
         let regular = &model.calendars[own.regular as usize];
         let fixed = &self.fixed_busy[crew as usize];
         let rest_is_here = |busy: &&FixedBusy| {
             busy.rest != NONE && state.place(busy.rest).is_some_and(|place| state.crew_of(place.mode) == crew)
         };
-        let mut busy: Vec<(T, T, u32)> =
-            fixed.iter().filter(|own| !rest_is_here(own)).map(|own| (own.start, own.end, own.place)).collect();
+        let begun = fixed.iter().filter(|own| !rest_is_here(own));
+        let mut busy: Vec<(T, T, u32)> = begun.map(|own| (own.start, own.end, own.place)).collect();
+        let bookings = state.crew(crew).bookings();
+        busy.reserve(bookings.len());
         let mut overtime = 0;
-        for booking in state.crew(crew).bookings().iter().filter(|booking| booking.by < super::timeline::FIXED) {
-            let Some(place) = state.place(booking.by) else { continue };
-            let own = &model.activities[booking.by as usize];
+        for booking in bookings.iter().filter(|booking| booking.by < super::timeline::FIXED) {
             let mut add = |start: T, end: T| {
                 busy.push((start, end, booking.place));
-                overtime += end - start - regular.covered(start, end);
+                if self.cost.overtime_minute != 0 {
+                    overtime += end - start - regular.covered(start, end);
+                }
             };
-            if own.joins != NONE {
+            if booking.whole {
+                add(booking.start, booking.end);
+                continue;
+            }
+            let Some(place) = state.place(booking.by) else { continue };
+            if model.activities[booking.by as usize].joins != NONE {
                 let begun = fixed.iter().filter(|begun| begun.rest == booking.by).map(|begun| begun.start).min();
                 add(begun.unwrap_or(place.start), place.finish);
-            } else if own.dividable {
-                state.pieces(booking.by, place).into_iter().for_each(|(start, end)| add(start, end));
             } else {
-                add(place.start, place.finish);
+                state.pieces(booking.by, place).into_iter().for_each(|(start, end)| add(start, end));
             }
         }
         if !fixed.is_empty() {
             busy.sort_by_key(|span| (span.0, span.1));
         }
         let mut travel = 0;
-        let mut last: Option<(usize, u32)> = None;
+        let mut last: Option<(T, u32)> = None;
         for (start, _, place) in busy {
-            let day = model.crew_day(crew, start);
-            travel += match last {
-                Some((same, before)) if same == day => model.way(before, place),
-                Some((_, before)) => home(before) + home(place),
-                None => home(place),
+            let (today, way) = match last {
+                Some((tomorrow, before)) if start < tomorrow => (Some(tomorrow), model.way(before, place)),
+                Some((_, before)) => (None, home(before) + home(place)),
+                None => (None, home(place)),
             };
-            last = Some((day, place));
+            travel += way;
+            last = Some((today.unwrap_or_else(|| model.crew_day(crew, start).end), place));
         }
         travel += last.map_or(0, |(_, place)| home(place));
         CrewCost {

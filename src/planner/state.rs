@@ -87,6 +87,7 @@ impl<'m> State<'m> {
                 place: t.place,
                 by: FIXED | t.by,
                 mixed: false,
+                whole: false,
             };
             Timeline::with_taken(list.iter().map(book).collect())
         };
@@ -133,6 +134,14 @@ impl<'m> State<'m> {
     /// Units of travelling gear that `activity` holds, by its needs in order.
     pub fn held(&self, activity: u32) -> &[u32] {
         &self.held[activity as usize]
+    }
+
+    /// Whether `activity` holds these units and no others.
+    #[inline]
+    pub fn holds(&self, activity: u32, units: &[u32]) -> bool {
+        let held = self.held(activity);
+        // Most hold none, and comparing two empty slices is slow where it is done by masked loads from nowhere.
+        held.len() == units.len() && held.iter().zip(units).all(|(one, other)| one == other)
     }
 
     /// What each unit of travelling gear does.
@@ -364,7 +373,7 @@ impl<'m> State<'m> {
     pub fn put(&mut self, activity: u32, place: Place, wished: &[u32]) {
         let model = self.model;
         let own = &model.activities[activity as usize];
-        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false };
+        let booking = booking(own, activity, place);
         self.book(activity, place);
         let mut wished = wished.iter().copied();
         for &(kind, amount) in &model.needs[wide(&own.gear)] {
@@ -393,7 +402,7 @@ impl<'m> State<'m> {
     pub fn put_back(&mut self, activity: u32, place: Place, gear: &[u32]) {
         let model = self.model;
         let own = &model.activities[activity as usize];
-        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false };
+        let booking = booking(own, activity, place);
         self.book(activity, place);
         let mut units = gear.iter();
         for &(kind, amount) in &model.needs[wide(&own.gear)] {
@@ -410,7 +419,7 @@ impl<'m> State<'m> {
         let model = self.model;
         let own = &model.activities[activity as usize];
         let crew = self.crew_of(place.mode);
-        let booking = Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false };
+        let booking = booking(own, activity, place);
         if crew != NONE {
             self.crews[crew as usize].add(booking);
         }
@@ -467,4 +476,10 @@ impl<'m> State<'m> {
         }
         Some(place)
     }
+}
+
+/// The time that `own` takes of a crew or of gear.
+fn booking(own: &Activity, activity: u32, place: Place) -> Booking {
+    let whole = !own.dividable && own.joins == NONE;
+    Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false, whole }
 }

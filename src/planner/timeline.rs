@@ -17,6 +17,8 @@ pub struct Booking {
     pub by: u32,
     /// Several fixed steps at once: history that cannot have been so, joined.
     pub mixed: bool,
+    /// By an activity that is done in one piece from start to end, and goes on with nothing that was begun before.
+    pub whole: bool,
 }
 
 /// Numbers from here on (but not `NONE`) in `Booking::by` mean fixed steps.
@@ -58,7 +60,7 @@ impl Timeline {
         let next = self.0.partition_point(|booking| booking.start <= t);
         if next > 0 {
             let before = &self.0[next - 1];
-            let free = before.end + model.way(before.place, place);
+            let free = before.end + model.way(place, before.place);
             if free > t && (before.by != joins || before.mixed) {
                 return Err((free, before.by));
             }
@@ -66,7 +68,7 @@ impl Timeline {
         if let Some(after) = self.0.get(next)
             && finish + model.way(place, after.place) > after.start
         {
-            return Err((after.end + model.way(after.place, place), after.by));
+            return Err((after.end + model.way(place, after.place), after.by));
         }
         Ok(())
     }
@@ -186,7 +188,7 @@ mod tests {
 
     #[test]
     fn overlapping_history_is_joined() {
-        let taken = |start, end, place, by| Booking { start, end, place, by, mixed: false };
+        let taken = |start, end, place, by| Booking { start, end, place, by, mixed: false, whole: false };
         let timeline = Timeline::with_taken(vec![taken(5, 9, 1, 1), taken(0, 6, 0, 0), taken(12, 14, 2, 2)]);
         let joined = Booking { mixed: true, ..taken(0, 9, 1, 1) };
         assert_eq!(timeline.bookings(), [joined, taken(12, 14, 2, 2)]);

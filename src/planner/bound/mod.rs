@@ -4,7 +4,7 @@
 mod prices;
 
 use super::hours::{gate_obstacle, workable};
-use super::model::{Model, NONE, wide};
+use super::model::{Mode, Model, NONE, wide};
 use super::score::Weights;
 use super::spans::{NEVER, T};
 use super::state::Place;
@@ -80,7 +80,7 @@ pub(super) fn alone_from(model: &Model, fixed: &[Option<Place>], times: &[(T, T)
     });
     let ready: Vec<(T, u16)> = ready.collect();
     let mut soonest = (NEVER, NEVER);
-    for mode in model.best_modes(activity) {
+    for mode in differing_modes(model, activity) {
         let earliest = ready.iter().map(|(ready, part)| ready.saturating_sub(model.part(mode, *part).offset));
         let days = &model.day_pins[wide(&own.days)];
         let earliest = earliest.chain(days.iter().map(|pin| pin.from - model.part(mode, pin.part).offset));
@@ -92,6 +92,22 @@ pub(super) fn alone_from(model: &Model, fixed: &[Option<Place>], times: &[(T, T)
         }
     }
     soonest
+}
+
+/// Of the ways that bounds have to count with, one for each that may differ in when and how long, whoever does it.
+fn differing_modes(model: &Model, activity: u32) -> Vec<u32> {
+    let alike = |one: &Mode, other: &Mode| {
+        let hours = |mode: &Mode| if mode.hours == NONE { (true, mode.calendar) } else { (false, mode.hours) };
+        hours(one) == hours(other) && one.parts == other.parts && one.gates == other.gates
+    };
+    let mut differing: Vec<u32> = Vec::new();
+    for mode in model.best_modes(activity) {
+        let own = &model.modes[mode as usize];
+        if !differing.iter().any(|known| alike(&model.modes[*known as usize], own)) {
+            differing.push(mode);
+        }
+    }
+    differing
 }
 
 /// When `arc` lets its successor start if its predecessor could not start or finish earlier than given. A part of a run
@@ -148,6 +164,9 @@ pub fn order(model: &Model) -> Vec<u32> {
     order
 }
 
+/// So many different sets of crews are looked at as bottlenecks.
+const GROUPS_MAX: usize = 32;
+
 /// One bottleneck: how many of it work at the same time, and how many of its minutes each open activity takes.
 struct Load {
     /// Sorted (time, how many from then on), from 0 to the horizon's end.
@@ -155,55 +174,66 @@ struct Load {
     work: Vec<(u32, i64)>,
 }
 
-/// All crews together, each kind of gear, each cumulative resource.
+/// All crews together, the crews that can do something not all can, each cumulative resource.
 fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
-    let open = |activity: u32| fixed[activity as usize].is_none() && !model.activities[activity as usize].extra;
-    let all = (0..model.activities.len() as u32).filter(|activity| open(*activity));
-    let shortest = |activity: u32| {
-        model.best_modes(activity).map(|mode| i64::from(model.modes[mode as usize].length)).min().unwrap_or(0)
-    };
+    let open = |activity: &u32| fixed[*activity as usize].is_none() && !model.activities[*activity as usize].extra;
+    let all: Vec<u32> = (0..model.activities.len() as u32).filter(open).collect();
+    let length = |mode: u32| i64::from(model.modes[mode as usize].length);
+    let shortest = |activity: u32| differing_modes(model, activity).into_iter().map(length).min().unwrap_or(0);
+    let work: Vec<(u32, i64)> = all.iter().map(|&activity| (activity, shortest(activity))).collect();
     let crews: Vec<u32> = (0..model.crews.len() as u32).collect();
-    let mut out =
-        vec![Load { capacity: crew_capacity(model, &crews), work: all.clone().map(|a| (a, shortest(a))).collect() }];
-    // The crews that can do the scarcest activities, each distinct set of crews once.
-    let mut groups: Vec<Vec<u32>> = Vec::new();
-    for activity in all.clone() {
-        let modes = model.activities[activity as usize].modes.clone();
-        let mut group: Vec<u32> = modes.map(|mode| model.modes[mode as usize].crew).collect();
-        // The modes of a crew stand together, one for each number of people that makes a difference.
-        group.dedup();
-        group.sort_unstable();
-        // Where only the nearest are asked, who else could is not known.
-        let all_known = model.activities[activity as usize].anybody.is_empty();
-        if all_known
-            && group.len() < crews.len()
-            && !group.contains(&NONE)
-            && !groups.contains(&group)
-            && groups.len() < 32
-        {
-            groups.push(group);
-        }
-    }
-    for group in groups {
-        let inside = |activity: &u32| {
-            let own = &model.activities[*activity as usize];
-            own.anybody.is_empty() && own.modes.clone().all(|mode| group.contains(&model.modes[mode as usize].crew))
-        };
-        let work = all.clone().filter(inside).map(|activity| (activity, shortest(activity))).collect();
-        out.push(Load { capacity: crew_capacity(model, &group), work });
+    let mut out = vec![Load { capacity: crew_capacity(model, &crews), work: work.clone() }];
+    let able = able_crews(model, &all);
+    let few = |set: &&Vec<u32>| set.len() < crews.len() && !set.contains(&NONE);
+    for group in able.sets.iter().filter(few).take(GROUPS_MAX) {
+        let inside: Vec<bool> =
+            able.sets.iter().map(|set| set.iter().all(|crew| group.binary_search(crew).is_ok())).collect();
+        let inside = |set: &Option<usize>| set.is_some_and(|set| inside[set]);
+        let theirs = work.iter().zip(&able.of).filter(|(_, set)| inside(set)).map(|(work, _)| *work);
+        out.push(Load { capacity: crew_capacity(model, group), work: theirs.collect() });
     }
     for (resource, &capacity) in model.capacities.iter().enumerate() {
         let amount = |activity: u32| {
             let needs = &model.needs[wide(&model.activities[activity as usize].needs)];
             needs.iter().find(|need| need.0 as usize == resource).map_or(0, |need| i64::from(need.1))
         };
-        let work = all.clone().map(|activity| (activity, amount(activity) * shortest(activity))).collect();
+        let work = work.iter().map(|&(activity, minutes)| (activity, amount(activity) * minutes)).collect();
         // It is in use while somebody works with it.
-        let at_work =
-            crew_capacity(model, &crews).into_iter().map(|(t, crews)| (t, i64::from(capacity) * crews.min(1)));
-        out.push(Load { capacity: at_work.collect(), work });
+        let at_work = out[0].capacity.iter().map(|&(t, crews)| (t, i64::from(capacity) * crews.min(1))).collect();
+        out.push(Load { capacity: at_work, work });
     }
     out
+}
+
+/// Who can do what.
+struct Able {
+    /// Different sets of crews, each sorted.
+    sets: Vec<Vec<u32>>,
+    /// By activity asked for, into `sets`; `None` where only the nearest able crews are known.
+    of: Vec<Option<usize>>,
+}
+
+fn able_crews(model: &Model, activities: &[u32]) -> Able {
+    let mut able = Able { sets: Vec::new(), of: Vec::with_capacity(activities.len()) };
+    let mut set: Vec<u32> = Vec::new();
+    for &activity in activities {
+        let own = &model.activities[activity as usize];
+        if !own.anybody.is_empty() {
+            able.of.push(None);
+            continue;
+        }
+        set.clear();
+        set.extend(own.modes.clone().map(|mode| model.modes[mode as usize].crew));
+        // The modes of a crew stand together, one for each number of people that makes a difference.
+        set.dedup();
+        set.sort_unstable();
+        let known = able.sets.iter().position(|known| *known == set);
+        able.of.push(Some(known.unwrap_or_else(|| {
+            able.sets.push(set.clone());
+            able.sets.len() - 1
+        })));
+    }
+    able
 }
 
 fn crew_capacity(model: &Model, crews: &[u32]) -> Vec<(T, i64)> {

@@ -357,7 +357,7 @@ impl Tails<'_> {
 
 fn distinct_ways(model: &Model, activity: u32) -> Vec<u32> {
     let mut ways: Vec<u32> = Vec::new();
-    for mode in model.activities[activity as usize].modes.clone() {
+    for mode in super::differing_modes(model, activity) {
         let own = &model.modes[mode as usize];
         let same = |other: &&u32| {
             let other = &model.modes[**other as usize];
@@ -393,7 +393,7 @@ mod tests {
     fn over_days_off(dividable: bool) -> Model {
         let mut model = Model { end: 6 * BUCKET, job_count: 1, ..Model::default() };
         model.calendars = vec![Spans::new([0, 3, 4].map(|day| (day * BUCKET + 480, day * BUCKET + 960)).to_vec())];
-        model.crews = vec![Crew { calendar: 0, regular: 0, days: NONE, home_ways: Vec::new() }];
+        model.crews = vec![Crew { calendar: 0, regular: 0, days: NONE }];
         model.parts = vec![Part { offset: 0, length: 600 }];
         model.modes = vec![Mode { crew: 0, calendar: 0, hours: 0, length: 600, parts: 0..1, gates: 0..0 }];
         model.activities = vec![Activity {

@@ -228,6 +228,8 @@ impl Generator {
         let near_end = own.modes.start.saturating_add(near).min(own.modes.end);
         let first = (own.modes.start..near_end).find(|mode| worker != NONE && state.crew_of(*mode) == worker);
         let others = own.modes.clone().filter(|mode| Some(*mode) != first);
+        // A cost, and the latest finish that can cost less.
+        let mut below = (i64::MIN, NEVER);
         for mode in first.into_iter().chain(others) {
             if best.is_some() && (mode >= near_end || self.blinks()) {
                 continue;
@@ -241,7 +243,10 @@ impl Generator {
                 anywhere += weights.broken_at_least(state, activity, mode);
             }
             if let Some((cost, _)) = best {
-                latest = latest.min(weights.latest_start_below(model, activity, mode, cost - anywhere));
+                if below.0 != cost - anywhere {
+                    below = (cost - anywhere, weights.latest_finish_below(own.job, cost - anywhere));
+                }
+                latest = latest.min(below.1 - model.modes[mode as usize].length);
             }
             if earliest > latest {
                 continue;

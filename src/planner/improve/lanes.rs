@@ -248,7 +248,7 @@ impl Lane<'_, '_> {
         let changed = self.search.kept.iter().chain(&first.search.kept).flat_map(|kept| &kept.changes);
         let elsewhere = |activity: &u32| {
             self.state.place(*activity) != first.state.place(*activity)
-                || self.state.held(*activity) != first.state.held(*activity)
+                || !self.state.holds(*activity, first.state.held(*activity))
         };
         let mut changed: Vec<u32> = changed.map(|change| change.activity).collect();
         changed.sort_unstable();
@@ -279,7 +279,7 @@ impl Lane<'_, '_> {
         let same = |activity: u32| {
             let number = activity as usize;
             self.state.place(activity) == other.state.place(activity)
-                && self.state.held(activity) == other.state.held(activity)
+                && self.state.holds(activity, other.state.held(activity))
                 && self.generator.held[number] == other.generator.held[number]
                 && self.generator.failure[number] == other.generator.failure[number]
         };

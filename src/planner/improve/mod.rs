@@ -298,17 +298,12 @@ impl Before {
 
     /// What is otherwise now.
     fn change(&self, state: &State<'_>, generator: &Generator) -> Option<Change> {
-        let now = Before::of(state, generator, self.activity);
+        let activity = self.activity;
+        let (is, held) = (state.place(activity), generator.held[activity as usize]);
+        let failure = generator.failure[activity as usize];
         let same =
-            now.place == self.place && now.gear == self.gear && now.held == self.held && now.failure == self.failure;
-        (!same).then_some(Change {
-            activity: self.activity,
-            was: self.place,
-            is: now.place,
-            gear: now.gear,
-            held: now.held,
-            failure: now.failure,
-        })
+            is == self.place && held == self.held && failure == self.failure && state.holds(activity, &self.gear);
+        (!same).then(|| Change { activity, was: self.place, is, gear: state.held(activity).to_vec(), held, failure })
     }
 }
 
