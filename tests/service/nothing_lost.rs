@@ -218,10 +218,26 @@ impl Commits {
                 let made = self.outside.tell(draft(&key)).await;
                 publication(&format!("{key}-p"), made.body["id"].as_str().unwrap())
             }
-            Commit::Event | Commit::Repair | Commit::Delivery => {
-                event(id, Utc::now(), closed(number, now, Span::hours(24 + 2 * number as i64)))
+            Commit::Event => event(id, Utc::now(), closed(number, now, Span::hours(24 + 2 * number as i64))),
+            Commit::Repair | Commit::Delivery => {
+                self.settled().await;
+                event(id, Utc::now(), self.closed_to_a_promise().await)
             }
         }
+    }
+
+    /// A house is closed until a step that is promised there would be done: so something has to move, whatever was closed
+    /// before.
+    async fn closed_to_a_promise(&self) -> Value {
+        let plan = self.outside.get("/v1/plans/published").await.0;
+        let time = |placement: &Value, end: &str| {
+            DateTime::parse_from_rfc3339(placement[end].as_str().unwrap()).unwrap().with_timezone(&Utc)
+        };
+        let soon = self.founded.now + Span::hours(24);
+        let placements = plan["placements"].as_array().unwrap().iter();
+        let open = placements.filter(|placement| placement["state"] == "planned" && time(placement, "start") > soon);
+        let next = open.min_by_key(|placement| time(placement, "start")).expect("something is promised");
+        json!({"kind": "house_closed", "house": next["house"], "from": self.founded.now.to_rfc3339(), "until": next["finish"]})
     }
 
     async fn settled(&self) {
@@ -231,9 +247,6 @@ impl Commits {
 
     async fn strike(&mut self, (commit, word): (Commit, &'static str), point: Point, victim: Victim) {
         let request = self.request(commit).await;
-        if commit == Commit::Repair || commit == Commit::Delivery {
-            self.settled().await;
-        }
         let sprung = self.stage.to_postgres.traps().arm(word, point);
         let outside = self.outside.clone();
         let telling = tokio::spawn(async move { outside.tell(request).await });
