@@ -20,6 +20,8 @@ const LANES: usize = 2;
 /// another run.
 const MOVES_A_STEP_SQUARED: std::ops::RangeInclusive<u64> = 1..=8;
 const STEPS_FOR_ONE: u64 = 10;
+/// A shorter run seldom ends at the best plan of a problem that is small, but not easy.
+const MOVES_A_RUN_MIN: u64 = 3_000;
 /// With fewer jobs two moves meet too often to be tried side by side.
 const JOBS_FOR_LANES: usize = 12;
 /// Moves of a lane before both compare: one for so many jobs, and not so few that threads mostly wait for each other.
@@ -55,7 +57,7 @@ pub fn improve<'m>(
 ) {
     let steps = state.model.activities.len() as u64;
     let factor = (steps / STEPS_FOR_ONE).clamp(*MOVES_A_STEP_SQUARED.start(), *MOVES_A_STEP_SQUARED.end());
-    let runs = moves / (steps * steps * factor).max(1);
+    let runs = moves / (steps * steps * factor).max(MOVES_A_RUN_MIN);
     let held = cfg!(debug_assertions).then(|| held_places(state, generator));
     if runs > 1 {
         side_by_side(weights, (seed, moves), runs, (state, generator), jobs, progress);
