@@ -376,3 +376,25 @@ impl Model {
         start..days.get(next).copied().unwrap_or(T::MAX)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: a day of 23 hours and one of 25, as where clocks are changed.
+    #[test]
+    fn a_crew_s_day_is_the_one_its_minute_lies_in_though_clocks_are_changed() {
+        let starts = vec![-300, 1140, 2520, 3960, 5460, 6900];
+        let crew = |days| Crew { calendar: 0, regular: 0, days };
+        let model = Model { days: vec![starts], crews: vec![crew(0), crew(NONE)], ..Model::default() };
+        assert_eq!(model.crew_day(0, -301), T::MIN..-300);
+        assert_eq!(model.crew_day(0, -300), -300..1140);
+        assert_eq!(model.crew_day(0, 2519), 1140..2520);
+        assert_eq!(model.crew_day(0, 2520), 2520..3960);
+        assert_eq!(model.crew_day(0, 3959), 2520..3960);
+        assert_eq!(model.crew_day(0, 5459), 3960..5460);
+        assert_eq!(model.crew_day(0, 5460), 5460..6900);
+        assert_eq!(model.crew_day(0, 6900), 6900..T::MAX);
+        assert_eq!(model.crew_day(1, 77), T::MIN..T::MAX);
+    }
+}
