@@ -95,19 +95,15 @@ pub(super) fn alone_from(model: &Model, fixed: &[Option<Place>], times: &[(T, T)
 }
 
 /// Of the ways that bounds have to count with, one for each that may differ in when and how long, whoever does it.
-fn differing_modes(model: &Model, activity: u32) -> Vec<u32> {
-    let alike = |one: &Mode, other: &Mode| {
+fn differing_modes(model: &Model, activity: u32) -> impl Iterator<Item = u32> {
+    let alike = |one: u32, other: u32| {
+        let (one, other) = (&model.modes[one as usize], &model.modes[other as usize]);
         let hours = |mode: &Mode| if mode.hours == NONE { (true, mode.calendar) } else { (false, mode.hours) };
         hours(one) == hours(other) && one.parts == other.parts && one.gates == other.gates
     };
-    let mut differing: Vec<u32> = Vec::new();
-    for mode in model.best_modes(activity) {
-        let own = &model.modes[mode as usize];
-        if !differing.iter().any(|known| alike(&model.modes[*known as usize], own)) {
-            differing.push(mode);
-        }
-    }
-    differing
+    let modes = model.best_modes(activity);
+    let first = modes.start;
+    modes.filter(move |mode| !(first..*mode).any(|before| alike(before, *mode)))
 }
 
 /// When `arc` lets its successor start if its predecessor could not start or finish earlier than given. A part of a run
@@ -179,7 +175,7 @@ fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
     let open = |activity: &u32| fixed[*activity as usize].is_none() && !model.activities[*activity as usize].extra;
     let all: Vec<u32> = (0..model.activities.len() as u32).filter(open).collect();
     let length = |mode: u32| i64::from(model.modes[mode as usize].length);
-    let shortest = |activity: u32| differing_modes(model, activity).into_iter().map(length).min().unwrap_or(0);
+    let shortest = |activity: u32| differing_modes(model, activity).map(length).min().unwrap_or(0);
     let work: Vec<(u32, i64)> = all.iter().map(|&activity| (activity, shortest(activity))).collect();
     let crews: Vec<u32> = (0..model.crews.len() as u32).collect();
     let mut out = vec![Load { capacity: crew_capacity(model, &crews), work: work.clone() }];
