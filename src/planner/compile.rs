@@ -270,12 +270,8 @@ impl<'s> Tables<'s> {
         }
         let [crew, open] = [calendar, access].map(|number| &self.model.calendars[number as usize]);
         let common = crew.common(open);
-        let size = common.as_slice().len();
-        let known = self.model.calendars.len();
+        self.common_spans += common.as_slice().len();
         let number = self.add_calendar(common);
-        if number as usize == known {
-            self.common_spans += size;
-        }
         self.common.insert((access, calendar), number);
         number
     }

@@ -92,7 +92,7 @@ pub struct DayPin {
 }
 
 /// A stretch of an activity during which a gate must be open.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct GateUse {
     /// Into `Model::gates`.
     pub gate: u32,
@@ -396,5 +396,9 @@ mod tests {
         assert_eq!(model.crew_day(0, 5460), 5460..6900);
         assert_eq!(model.crew_day(0, 6900), 6900..T::MAX);
         assert_eq!(model.crew_day(1, 77), T::MIN..T::MAX);
+        // Days left out of a list, as where a zone changed sides of the date line: the guess is too late then.
+        let model = Model { days: vec![vec![0, 4320, 5760]], crews: vec![crew(0)], ..Model::default() };
+        assert_eq!(model.crew_day(0, 4319), 0..4320);
+        assert_eq!(model.crew_day(0, 4320), 4320..5760);
     }
 }

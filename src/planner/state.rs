@@ -373,8 +373,7 @@ impl<'m> State<'m> {
     pub fn put(&mut self, activity: u32, place: Place, wished: &[u32]) {
         let model = self.model;
         let own = &model.activities[activity as usize];
-        let booking = booking(own, activity, place);
-        self.book(activity, place);
+        let booking = self.book(activity, place);
         let mut wished = wished.iter().copied();
         for &(kind, amount) in &model.needs[wide(&own.gear)] {
             let units = self.gear[kind as usize].len() as u32;
@@ -402,8 +401,7 @@ impl<'m> State<'m> {
     pub fn put_back(&mut self, activity: u32, place: Place, gear: &[u32]) {
         let model = self.model;
         let own = &model.activities[activity as usize];
-        let booking = booking(own, activity, place);
-        self.book(activity, place);
+        let booking = self.book(activity, place);
         let mut units = gear.iter();
         for &(kind, amount) in &model.needs[wide(&own.gear)] {
             for unit in units.by_ref().take(amount as usize) {
@@ -415,11 +413,13 @@ impl<'m> State<'m> {
     }
 
     /// Takes the time of crew and areas, and the amounts of cumulative resources.
-    fn book(&mut self, activity: u32, place: Place) {
+    fn book(&mut self, activity: u32, place: Place) -> Booking {
         let model = self.model;
         let own = &model.activities[activity as usize];
         let crew = self.crew_of(place.mode);
-        let booking = booking(own, activity, place);
+        let whole = !own.dividable && own.joins == NONE;
+        let (start, end, at) = (place.start, place.finish, own.place);
+        let booking = Booking { start, end, place: at, by: activity, mixed: false, whole };
         if crew != NONE {
             self.crews[crew as usize].add(booking);
         }
@@ -431,6 +431,7 @@ impl<'m> State<'m> {
             self.profiles[resource as usize].add(place.start, until, amount - shared);
             self.profiles[resource as usize].add(until, place.finish, amount);
         }
+        booking
     }
 
     /// Who holds a cumulative resource that `activity` needs at some time of `[start, finish)`: activities, and fixed
@@ -476,10 +477,4 @@ impl<'m> State<'m> {
         }
         Some(place)
     }
-}
-
-/// The time that `own` takes of a crew or of gear.
-fn booking(own: &Activity, activity: u32, place: Place) -> Booking {
-    let whole = !own.dividable && own.joins == NONE;
-    Booking { start: place.start, end: place.finish, place: own.place, by: activity, mixed: false, whole }
 }

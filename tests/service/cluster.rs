@@ -95,13 +95,13 @@ async fn refused(options: &ClusterOptions) -> ClusterError {
 }
 
 /// Waits for something that another process does.
-fn eventually<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
+async fn eventually<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
     let begin = Instant::now();
     while begin.elapsed() < Duration::from_secs(30) {
         if let Some(seen) = look() {
             return seen;
         }
-        std::thread::sleep(Duration::from_millis(2));
+        tokio::time::sleep(Duration::from_millis(2)).await;
     }
     panic!("not within 30 s: {what}");
 }
@@ -198,16 +198,14 @@ async fn a_busy_orphaned_backend_only_delays_the_next_start() {
     kill_process(pid(cluster.pid().unwrap()), Signal::KILL).unwrap();
     cluster.wait_for_exit().await;
     drop(cluster);
-    let release = std::thread::spawn({
-        let log = home.path("postgres.log");
-        move || {
-            let seen = || fs::read_to_string(&log).ok()?.contains("pre-existing shared memory block").then_some(());
-            eventually("postgres refuses to start beside an orphaned backend", seen);
-            kill_process(pid(backend), Signal::TERM).unwrap();
-        }
+    let log = home.path("postgres.log");
+    let release = tokio::spawn(async move {
+        let seen = || fs::read_to_string(&log).ok()?.contains("pre-existing shared memory block").then_some(());
+        eventually("postgres refuses to start beside an orphaned backend", seen).await;
+        kill_process(pid(backend), Signal::TERM).unwrap();
     });
     let cluster = Cluster::start(&home.durable()).await.unwrap();
-    release.join().unwrap();
+    release.await.unwrap();
     assert!(busy.await.unwrap().is_err());
     cluster.stop().await.unwrap();
 }
@@ -242,7 +240,7 @@ async fn an_initdb_cut_short_is_done_again() {
             .find(|path| path.file_name().unwrap().to_string_lossy().starts_with("postgres.new-"))
     };
     let program = Program::spawn(&home);
-    eventually("initdb has begun", || unfinished().filter(|path| path.join("PG_VERSION").exists()));
+    eventually("initdb has begun", || unfinished().filter(|path| path.join("PG_VERSION").exists())).await;
     program.kill();
     assert!(!home.path("postgres").exists(), "initdb was not cut short");
 
@@ -317,7 +315,7 @@ async fn dropped_without_stop_postgresql_still_ends() {
     let home = Home::new();
     let cluster = Cluster::start(&home.options()).await.unwrap();
     drop(cluster);
-    eventually("the pid file goes with the server", || home.postmaster_pid().is_none().then_some(()));
+    eventually("the pid file goes with the server", || home.postmaster_pid().is_none().then_some(())).await;
     Cluster::start(&home.options()).await.unwrap().stop().await.unwrap();
 }
 

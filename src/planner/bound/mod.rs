@@ -99,7 +99,10 @@ fn differing_modes(model: &Model, activity: u32) -> impl Iterator<Item = u32> {
     let alike = |one: u32, other: u32| {
         let (one, other) = (&model.modes[one as usize], &model.modes[other as usize]);
         let hours = |mode: &Mode| if mode.hours == NONE { (true, mode.calendar) } else { (false, mode.hours) };
-        hours(one) == hours(other) && one.parts == other.parts && one.gates == other.gates
+        let parts = |mode: &Mode| &model.parts[wide(&mode.parts)];
+        let gates = |mode: &Mode| &model.gate_uses[wide(&mode.gates)];
+        let same_way = one.parts == other.parts && one.gates == other.gates;
+        hours(one) == hours(other) && (same_way || parts(one) == parts(other) && gates(one) == gates(other))
     };
     let modes = model.best_modes(activity);
     let first = modes.start;

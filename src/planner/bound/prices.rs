@@ -6,7 +6,7 @@
 //! method, Held, Wolfe and Crowder, Mathematical Programming 6, 1974). All in integers: whatever the prices, the bound holds.
 
 use super::super::hours::{gate_obstacle, workable};
-use super::super::model::{Model, wide};
+use super::super::model::Model;
 use super::super::score::Weights;
 use super::super::spans::{NEVER, T};
 use super::super::state::Place;
@@ -327,7 +327,7 @@ impl Tails<'_> {
 
     fn ways_of(&mut self, activity: u32) -> &[u32] {
         let model = self.model;
-        self.ways.entry(activity).or_insert_with(|| distinct_ways(model, activity))
+        self.ways.entry(activity).or_insert_with(|| super::differing_modes(model, activity).collect())
     }
 
     fn earliest(&mut self, activity: u32, from: T) -> (T, T) {
@@ -353,34 +353,6 @@ impl Tails<'_> {
         }
         found
     }
-}
-
-fn distinct_ways(model: &Model, activity: u32) -> Vec<u32> {
-    let mut ways: Vec<u32> = Vec::new();
-    for mode in super::differing_modes(model, activity) {
-        let own = &model.modes[mode as usize];
-        let same = |other: &&u32| {
-            let other = &model.modes[**other as usize];
-            let gates = |mode: &super::super::model::Mode| {
-                model.gate_uses[wide(&mode.gates)]
-                    .iter()
-                    .map(|gate| (gate.gate, gate.offset, gate.length))
-                    .collect::<Vec<_>>()
-            };
-            let hours = |mode: &super::super::model::Mode| {
-                let hours = if mode.hours == super::super::model::NONE { mode.calendar } else { mode.hours };
-                (mode.hours == super::super::model::NONE, hours)
-            };
-            let spans = |(whole, hours): (bool, u32)| {
-                (whole, (hours != super::super::model::NONE).then(|| model.calendars[hours as usize].as_slice()))
-            };
-            own.length == other.length && gates(own) == gates(other) && spans(hours(own)) == spans(hours(other))
-        };
-        if !ways.iter().any(|other| same(&other)) {
-            ways.push(mode);
-        }
-    }
-    ways
 }
 
 #[cfg(test)]

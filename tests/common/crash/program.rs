@@ -6,6 +6,7 @@ use std::fs::{File, OpenOptions};
 use std::net::{SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
+use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
 pub const OPERATOR: &str = "operator-for-tests";
@@ -102,15 +103,19 @@ fn free_address() -> SocketAddr {
 
 impl Drop for Program {
     fn drop(&mut self) {
-        if let Some(process) = &mut self.process {
-            let _ = kill_process(Pid::from_child(process), Signal::INT);
-            let begin = Instant::now();
-            while matches!(process.try_wait(), Ok(None)) && begin.elapsed() < ENDS_WITHIN {
-                std::thread::sleep(Duration::from_millis(10));
+        if let Some(mut process) = self.process.take() {
+            let pid = Pid::from_child(&process);
+            let _ = kill_process(pid, Signal::INT);
+            let (tell, told) = mpsc::channel();
+            let waiting = std::thread::spawn(move || {
+                let _ = process.wait();
+                let _ = tell.send(());
+            });
+            if told.recv_timeout(ENDS_WITHIN).is_err() {
+                println!("the server has not ended in {ENDS_WITHIN:?}, and is killed");
+                let _ = kill_process(pid, Signal::KILL);
             }
-            // Ended already, or it never will by itself.
-            let _ = process.kill();
-            let _ = process.wait();
+            let _ = waiting.join();
         }
         if std::thread::panicking() {
             let log = std::fs::read_to_string(&self.log).unwrap_or_default();
