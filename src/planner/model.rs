@@ -328,6 +328,18 @@ impl Model {
         if place == NONE { 0 } else { way().unwrap_or(0) }
     }
 
+    /// No visit of a crew to a place makes its ways longer by more than this there and back: the way from its home base, or from
+    /// the farthest place where it has none.
+    pub fn way_at_most(&self, place: u32, crew: u32) -> T {
+        if place == NONE || crew == NONE {
+            return 0;
+        }
+        match self.home_way(place, crew) {
+            0 => (0..self.places.len() as u32).map(|other| self.way(place, other)).max().unwrap_or(0),
+            home => home,
+        }
+    }
+
     /// The part of an activity in one mode.
     #[inline]
     pub fn part(&self, mode: u32, part: u16) -> Part {

@@ -2,6 +2,9 @@
 //! climates and waits), and the load that crews, skills and gear have to carry whatever the order.
 
 mod prices;
+mod tails;
+
+pub use tails::Tails;
 
 use super::hours::{gate_obstacle, workable};
 use super::model::{Mode, Model, NONE, wide};
@@ -47,7 +50,8 @@ fn ordinary_extra(model: &Model, fixed: &[Option<Place>], activity: u32) -> bool
     model.activities[activity as usize].extra && fixed[activity as usize].is_none()
 }
 
-fn job_cost(weights: &Weights, job: u32, finish: T) -> i64 {
+/// What a job costs at least that is finished at `finish`, cost points; `NEVER`: what one step left out costs.
+pub(super) fn job_cost(weights: &Weights, job: u32, finish: T) -> i64 {
     if finish >= NEVER {
         return weights.cost.unplaced_step;
     }
@@ -76,7 +80,8 @@ pub(super) fn alone_from(model: &Model, fixed: &[Option<Place>], times: &[(T, T)
     let own = &model.activities[activity as usize];
     let ready = model.before(activity).filter(|arc| arc.orders()).map(|arc| {
         let (start, finish) = times[arc.from as usize];
-        (earliest_after(model, fixed, arc, start, finish), arc.to_part)
+        let is_fixed = fixed[arc.from as usize].is_some();
+        (earliest_after(model, is_fixed, arc, start, finish), arc.to_part)
     });
     let ready: Vec<(T, u16)> = ready.collect();
     let mut soonest = (NEVER, NEVER);
@@ -110,15 +115,15 @@ fn differing_modes(model: &Model, activity: u32) -> impl Iterator<Item = u32> {
 }
 
 /// When `arc` lets its successor start if its predecessor could not start or finish earlier than given. A part of a run
-/// that ends before the run does is taken at its shortest.
-fn earliest_after(model: &Model, fixed: &[Option<Place>], arc: &super::model::Arc, start: T, finish: T) -> T {
+/// that ends before the run does is taken at its shortest, unless it `is_fixed`.
+fn earliest_after(model: &Model, is_fixed: bool, arc: &super::model::Arc, start: T, finish: T) -> T {
     if start >= NEVER {
         return NEVER;
     }
     let own = &model.activities[arc.from as usize];
     let anchor = match arc.anchor {
         super::model::Anchor::Start => start,
-        super::model::Anchor::Finish if own.steps == 1 || fixed[arc.from as usize].is_some() => finish,
+        super::model::Anchor::Finish if own.steps == 1 || is_fixed => finish,
         super::model::Anchor::Finish => {
             let parts = model.best_modes(arc.from).map(|mode| model.part(mode, arc.from_part));
             start + parts.map(|part| part.offset + part.length).min().unwrap_or(0)
@@ -142,6 +147,11 @@ pub(super) fn earliest_alone(model: &Model, activity: u32, mode: u32, earliest: 
     }
     // Giving up on an endless flutter of gates must not raise the bound.
     Some((t, t))
+}
+
+/// What has to wait for `activity`, whatever happens: extra steps need never come.
+fn order_arcs(model: &Model, activity: u32) -> impl Iterator<Item = &super::model::Arc> {
+    model.after(activity).filter(|arc| arc.orders() && !model.activities[arc.to as usize].extra)
 }
 
 /// Activities, predecessors first.

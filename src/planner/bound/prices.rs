@@ -288,7 +288,7 @@ impl Tails<'_> {
                 if self.fixed[next].is_some() || ordinary_extra(self.model, self.fixed, arc.to) {
                     continue;
                 }
-                let ready = earliest_after(self.model, self.fixed, arc, start, finish);
+                let ready = earliest_after(self.model, self.fixed[arc.from as usize].is_some(), arc, start, finish);
                 let offset = self.offset(arc.to, arc.to_part);
                 let ready = if ready >= NEVER { NEVER } else { (ready - offset).max(self.alone[next].0) };
                 end = end.max(if ready >= NEVER { NEVER } else { self.of(arc.to, ready).1 });

@@ -2,12 +2,14 @@
 //! place, and repairs with bounded effort when a maximum wait cannot be met (the predecessor is put later, with what
 //! follows it) or when a moved predecessor overruns a successor that was kept (the successor is placed again).
 
+mod cutoff;
 mod unschedule;
 
 use crate::planner::model::{Arc, NONE};
 use crate::planner::score::Weights;
 use crate::planner::spans::{NEVER, T};
 use crate::planner::state::{FIRST_PIECE_MINUTES_MIN, Place, State};
+use cutoff::Cutoff;
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
@@ -56,6 +58,8 @@ pub struct Generator {
     pub ways_first: u32,
     /// Cost points that a minute on the road counts among crews, beside what it costs.
     pub road_minute: i64,
+    /// When to give up.
+    pub cutoff: Cutoff,
 }
 
 impl Generator {
@@ -75,6 +79,7 @@ impl Generator {
             regular_first: false,
             ways_first: 0,
             road_minute: 0,
+            cutoff: Cutoff::default(),
             rank: vec![NEVER; activities],
             blinks_per_mille: 0,
             chance: 0,
@@ -82,7 +87,8 @@ impl Generator {
     }
 
     /// Places every activity of `open` (ordinary ones that are not placed; extras follow as needed) that can be placed.
-    pub fn complete(&mut self, state: &mut State<'_>, weights: &Weights, open: &[u32]) {
+    /// `false`: given up by `cutoff`, and some are left out that could have been placed.
+    pub fn complete(&mut self, state: &mut State<'_>, weights: &Weights, open: &[u32]) -> bool {
         for &activity in open {
             self.failure[activity as usize] = None;
             self.pending[activity as usize] = self.count_pending(state, activity);
@@ -90,16 +96,19 @@ impl Generator {
         }
         for &activity in open {
             if self.pending[activity as usize] == 0 {
-                self.push(state, activity);
+                self.push(state, weights, activity);
             }
         }
         while let Some(Reverse((_, _, activity))) = self.heap.pop() {
+            if self.cutoff.beyond() {
+                break;
+            }
             let waiting = self.pending[activity as usize] > 0;
             if waiting || state.place(activity).is_some() || self.failure[activity as usize].is_some() {
                 continue;
             }
             match self.place_one(state, weights, activity) {
-                Ok(()) => self.release_successors(state, activity),
+                Ok(()) => self.release_successors(state, weights, activity),
                 Err(Some(failure)) => self.fail(state, activity, failure),
                 Err(None) => {}
             }
@@ -108,6 +117,8 @@ impl Generator {
             self.floor[activity as usize] = 0;
             self.repairs[activity as usize] = 0;
         }
+        self.heap.clear();
+        !self.cutoff.beyond()
     }
 
     fn touch(&mut self, activity: u32) {
@@ -118,7 +129,7 @@ impl Generator {
         state.model.before(activity).filter(|arc| arc.orders() && state.place(arc.from).is_none()).count() as u32
     }
 
-    fn push(&mut self, state: &State<'_>, activity: u32) {
+    fn push(&mut self, state: &State<'_>, weights: &Weights, activity: u32) {
         let own = &state.model.activities[activity as usize];
         if own.extra {
             // Comes with its successor, if at all.
@@ -128,6 +139,7 @@ impl Generator {
             Some(mode) => state.window(activity, mode).0.max(self.floor[activity as usize]),
             None => own.release,
         };
+        self.cutoff.note(state.model, weights, activity, earliest);
         let rank = self.rank[activity as usize];
         let earliest = if rank < NEVER { rank } else { earliest };
         let pinned_first = if own.pinned { -NEVER } else { earliest.saturating_add(self.bias[activity as usize]) };
@@ -161,6 +173,7 @@ impl Generator {
         self.take_extras(state, activity);
         let lapses_at = lapse_deadline(state, activity);
         if let Some(place) = self.best(state, weights, activity, lapses_at) {
+            self.cutoff.note(state.model, weights, activity, place.start);
             self.put(state, activity, place);
             return Ok(());
         }
@@ -184,7 +197,7 @@ impl Generator {
                 return Ok(());
             }
         }
-        self.repair(state, activity)
+        self.repair(state, weights, activity)
     }
 
     /// Moves the extra steps before a placed activity as close to it as they can be, by its own crew if that can: a
@@ -366,7 +379,7 @@ impl Generator {
     }
 
     /// After `activity` was placed: successors that were kept and no longer agree are taken out, the others may start.
-    fn release_successors(&mut self, state: &mut State<'_>, activity: u32) {
+    fn release_successors(&mut self, state: &mut State<'_>, weights: &Weights, activity: u32) {
         let model = state.model;
         for arc in model.after(activity) {
             if state.place(arc.to).is_some() {
@@ -375,12 +388,12 @@ impl Generator {
                     let out = if named == NONE { arc.to } else { model.arcs[named as usize].to };
                     self.held[out as usize] = false;
                     self.take(state, out);
-                    self.requeue(state, out);
+                    self.requeue(state, weights, out);
                 }
             } else if arc.orders() && self.pending[arc.to as usize] > 0 {
                 self.pending[arc.to as usize] = self.count_pending(state, arc.to);
                 if self.pending[arc.to as usize] == 0 && self.failure[arc.to as usize].is_none() {
-                    self.push(state, arc.to);
+                    self.push(state, weights, arc.to);
                 }
             }
         }

@@ -4,6 +4,7 @@
 
 use super::{Failure, Generator};
 use crate::planner::model::{Anchor, Arc, NONE};
+use crate::planner::score::Weights;
 use crate::planner::spans::{NEVER, T};
 use crate::planner::state::State;
 use std::cmp::Reverse;
@@ -13,7 +14,12 @@ const REPAIRS_PER_ACTIVITY_MAX: u8 = 24;
 
 impl Generator {
     /// When no time was found within the maxima: the predecessor whose maximum binds is put later.
-    pub(super) fn repair(&mut self, state: &mut State<'_>, activity: u32) -> Result<(), Option<Failure>> {
+    pub(super) fn repair(
+        &mut self,
+        state: &mut State<'_>,
+        weights: &Weights,
+        activity: u32,
+    ) -> Result<(), Option<Failure>> {
         let Some((latest, binding)) = self.binding(state, activity) else {
             return Err(Some(Failure::NoTime));
         };
@@ -29,12 +35,12 @@ impl Generator {
             return Err(Some(Failure::Maximum(binding)));
         };
         let later = place.start + (soonest - latest).max(1);
-        if !self.take_with_followers(state, binding) {
+        if !self.take_with_followers(state, weights, binding) {
             return Err(Some(Failure::Maximum(binding)));
         }
         self.touch(binding);
         self.floor[binding as usize] = self.floor[binding as usize].max(later);
-        self.requeue(state, activity);
+        self.requeue(state, weights, activity);
         Err(None)
     }
 
@@ -70,7 +76,7 @@ impl Generator {
 
     /// Takes `first` and every placed activity that follows it by ordering arcs out; `false`, and nothing taken, when
     /// one of them is held.
-    pub(super) fn take_with_followers(&mut self, state: &mut State<'_>, first: u32) -> bool {
+    pub(super) fn take_with_followers(&mut self, state: &mut State<'_>, weights: &Weights, first: u32) -> bool {
         let mut followers = vec![first];
         let mut seen = 0;
         while seen < followers.len() {
@@ -86,20 +92,21 @@ impl Generator {
             return false;
         }
         for &follower in followers.iter().rev() {
+            self.cutoff.forget(state.model.activities[follower as usize].job);
             self.take(state, follower);
         }
         for &follower in &followers {
-            self.requeue(state, follower);
+            self.requeue(state, weights, follower);
         }
         true
     }
 
-    pub(super) fn requeue(&mut self, state: &State<'_>, activity: u32) {
+    pub(super) fn requeue(&mut self, state: &State<'_>, weights: &Weights, activity: u32) {
         self.touch(activity);
         self.failure[activity as usize] = None;
         self.pending[activity as usize] = self.count_pending(state, activity);
         if self.pending[activity as usize] == 0 {
-            self.push(state, activity);
+            self.push(state, weights, activity);
         }
     }
 }

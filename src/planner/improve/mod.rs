@@ -199,11 +199,36 @@ impl<'w> Search<'w> {
             if preferred { -(BIAS_MINUTES_MAX as T) } else { 0 }
         };
         self.before.iter().for_each(|before| generator.bias[before.activity as usize] = lean(before.activity));
-        generator.complete(state, self.weights, &open);
+        let whole = self.complete(state, generator, jobs, &open);
         self.before.iter().for_each(|before| generator.bias[before.activity as usize] = 0);
-        let stayed = self.settle(state, generator, jobs);
+        let stayed = whole && self.settle(state, generator, jobs);
+        if !whole {
+            self.undo(state, generator);
+        }
         self.kept.clear();
         stayed
+    }
+
+    /// Places `open`, which belong to `jobs`; given up, and `false`, when that becomes dearer than a move may be.
+    fn complete(&self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32], open: &[u32]) -> bool {
+        let before: i64 = jobs.iter().map(|job| self.job_value[*job as usize].cost).sum();
+        generator.cutoff.set(jobs, before + self.slack + self.saved_at_most(state));
+        let whole = generator.complete(state, self.weights, open);
+        generator.cutoff.lift();
+        whole
+    }
+
+    /// What crews save at most by what is out, cost points: of each step the way there and back and the overtime.
+    fn saved_at_most(&self, state: &State<'_>) -> i64 {
+        let cost = &self.weights.cost;
+        let out = self.before.iter().filter(|before| state.place(before.activity).is_none());
+        let saved = out.filter_map(|before| before.place.map(|place| (before.activity, place))).map(|(activity, place)| {
+            let minutes = i64::from(place.finish - place.start);
+            let at = state.model.activities[activity as usize].place;
+            let way = i64::from(state.model.way_at_most(at, state.crew_of(place.mode)));
+            2 * way * cost.travel_minute + minutes * cost.overtime_minute
+        });
+        saved.sum()
     }
 
     /// Notes where the open activities of the jobs are.

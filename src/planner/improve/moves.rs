@@ -163,14 +163,18 @@ impl Search<'_> {
     fn put_back(&mut self, state: &mut State<'_>, generator: &mut Generator, chosen: &[u32], open: &[u32]) {
         generator.ways_first = self.ways_first;
         generator.blink(self.below(u32::MAX), BLINKS_PER_MILLE);
-        generator.complete(state, self.weights, open);
+        let whole = self.complete(state, generator, chosen, open);
         generator.blink(0, 0);
         generator.ways_first = 0;
         for before in &self.before {
             generator.bias[before.activity as usize] = 0;
             generator.rank[before.activity as usize] = NEVER;
         }
-        self.settle(state, generator, chosen);
+        if whole {
+            self.settle(state, generator, chosen);
+        } else {
+            self.undo(state, generator);
+        }
     }
 
     /// Of each job everything, or what comes from one of its steps on.
