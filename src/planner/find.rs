@@ -4,6 +4,7 @@ use super::hours::workable;
 use super::model::NONE;
 use super::spans::{NEVER, T};
 use super::state::{Place, State};
+use super::timeline::Booking;
 
 impl State<'_> {
     /// The first free time for `activity` in `mode` from `earliest` on that does not start after `latest`.
@@ -48,11 +49,30 @@ impl State<'_> {
         let model = self.model;
         let (own, way) = (&model.activities[activity as usize], &model.modes[mode as usize]);
         let latest = latest.min(model.end - way.length);
-        let hours = model.calendars[way.hours as usize].as_slice();
+        let calendar = &model.calendars[way.hours as usize];
+        let hours = calendar.as_slice();
         let bookings = if self.crews_unlimited { &[] } else { self.crew(way.crew).bookings() };
-        let mut span = hours.partition_point(|span| span.1 <= t);
+        let mut span = calendar.first_after(t);
         let mut next = bookings.partition_point(|booking| booking.start <= t);
         loop {
+            while bookings.get(next).is_some_and(|booking| booking.start <= t) {
+                next += 1;
+            }
+            if let Some(before) = next.checked_sub(1).map(|before| &bookings[before])
+                && (before.by != own.joins || before.mixed)
+            {
+                t = t.max(before.end + model.way(own.place, before.place));
+            }
+            if t > latest {
+                return None;
+            }
+            let after = bookings.get(next);
+            let past = |after: &Booking| after.end + model.way(own.place, after.place);
+            // Most gaps are too short even without ways.
+            if let Some(after) = after.filter(|after| t + way.length > after.start) {
+                t = t.max(past(after));
+                continue;
+            }
             loop {
                 let &(from, until) = hours.get(span)?;
                 t = t.max(from);
@@ -64,21 +84,9 @@ impl State<'_> {
             if t > latest {
                 return None;
             }
-            while bookings.get(next).is_some_and(|booking| booking.start <= t) {
-                next += 1;
-            }
-            if let Some(before) = next.checked_sub(1).map(|before| &bookings[before]) {
-                let free = before.end + model.way(own.place, before.place);
-                if free > t && (before.by != own.joins || before.mixed) {
-                    t = free;
-                    continue;
-                }
-            }
             let finish = t + way.length;
-            if let Some(after) = bookings.get(next)
-                && finish + model.way(own.place, after.place) > after.start
-            {
-                t = after.end + model.way(own.place, after.place);
+            if let Some(after) = after.filter(|after| finish + model.way(own.place, after.place) > after.start) {
+                t = t.max(past(after));
                 continue;
             }
             let closed_until = self.closed_until(activity, mode, t, finish);

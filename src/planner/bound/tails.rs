@@ -74,3 +74,81 @@ impl Tails {
         differing_modes(model, activity).map(in_mode).min().unwrap_or(NEVER)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::model::{Activity, Anchor, Arc, Crew, Mode, NONE, Part, Place};
+    use super::super::super::spans::Spans;
+    use super::*;
+
+    /// A crew from 480 to 960 every day for a week; a step of two hours, twelve hours of drying, a step of one hour.
+    fn dried_overnight() -> Model {
+        let mut model = Model { end: 7 * 1440, job_count: 1, ..Model::default() };
+        let days = Spans::new((0..7).map(|day| (day * 1440 + 480, day * 1440 + 960)).collect());
+        model.calendars = vec![Spans::always(), days];
+        model.crews = vec![Crew { calendar: 1, regular: 1, days: NONE }];
+        model.places = vec![Place { access: 0 }];
+        model.ways = vec![0];
+        for (number, length) in [120, 60].into_iter().enumerate() {
+            let own = number as u32..number as u32 + 1;
+            model.parts.push(Part { offset: 0, length });
+            let mode = Mode { crew: 0, calendar: 1, hours: 1, length, parts: own.clone(), gates: 0..0 };
+            model.modes.push(mode);
+            model.activities.push(Activity {
+                job: 0,
+                place: 0,
+                release: 0,
+                latest: NEVER,
+                modes: own,
+                anybody: 0..0,
+                areas: 0..0,
+                needs: 0..0,
+                gear: 0..0,
+                dividable: false,
+                extra: false,
+                days: 0..0,
+                pinned: false,
+                steps: 1,
+                joins: NONE,
+                shared: 0..0,
+                shared_until: 0,
+            });
+        }
+        let anchor = Anchor::Finish;
+        let wait = Arc {
+            from: 0,
+            to: 1,
+            from_part: 0,
+            to_part: 0,
+            anchor,
+            min: 720,
+            dry: NONE,
+            overnight: NONE,
+            max: NEVER,
+            extra: NONE,
+            keep_off: false,
+        };
+        model.arcs = vec![wait];
+        model.index();
+        model
+    }
+
+    /// By hand: begun by two in the afternoon, the first step is dry at four in the morning, and the second is done at nine. What
+    /// begins later in the same hour counts as begun with it; from three on, the first step waits for the morning.
+    #[test]
+    fn a_step_that_misses_its_evening_costs_its_job_the_night() {
+        let model = dried_overnight();
+        let tails = Tails::new(&model);
+        for (start, finish) in
+            [(-5, 1980), (480, 1980), (840, 1980), (899, 1980), (900, 3420), (1920, 3420), (2280, 3420), (2340, 4860)]
+        {
+            assert_eq!(tails.finish(&model, 0, start), finish, "{start}");
+            assert_eq!(tails.finish(&model, 0, start), finish, "{start}, asked again");
+        }
+        assert_eq!(tails.finish(&model, 1, 900), 960);
+        // The last day's second step has no day left.
+        for start in [6 * 1440, 7 * 1440, NEVER] {
+            assert_eq!(tails.finish(&model, 0, start), NEVER);
+        }
+    }
+}

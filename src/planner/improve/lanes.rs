@@ -243,7 +243,7 @@ impl Lane<'_, '_> {
             return false;
         }
         search.slack = kept.slack;
-        search.settle(state, generator, &kept.jobs)
+        search.settle(state, generator, &kept.jobs, true)
     }
 
     /// Puts everything where `first` has it; only what either changed since they were the same is looked at.

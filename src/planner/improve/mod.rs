@@ -201,10 +201,7 @@ impl<'w> Search<'w> {
         self.before.iter().for_each(|before| generator.bias[before.activity as usize] = lean(before.activity));
         let whole = self.complete(state, generator, jobs, &open);
         self.before.iter().for_each(|before| generator.bias[before.activity as usize] = 0);
-        let stayed = whole && self.settle(state, generator, jobs);
-        if !whole {
-            self.undo(state, generator);
-        }
+        let stayed = self.settle(state, generator, jobs, whole);
         self.kept.clear();
         stayed
     }
@@ -222,12 +219,13 @@ impl<'w> Search<'w> {
     fn saved_at_most(&self, state: &State<'_>) -> i64 {
         let cost = &self.weights.cost;
         let out = self.before.iter().filter(|before| state.place(before.activity).is_none());
-        let saved = out.filter_map(|before| before.place.map(|place| (before.activity, place))).map(|(activity, place)| {
-            let minutes = i64::from(place.finish - place.start);
-            let at = state.model.activities[activity as usize].place;
-            let way = i64::from(state.model.way_at_most(at, state.crew_of(place.mode)));
-            2 * way * cost.travel_minute + minutes * cost.overtime_minute
-        });
+        let saved =
+            out.filter_map(|before| before.place.map(|place| (before.activity, place))).map(|(activity, place)| {
+                let minutes = i64::from(place.finish - place.start);
+                let at = state.model.activities[activity as usize].place;
+                let way = i64::from(state.model.way_at_most(at, state.crew_of(place.mode)));
+                2 * way * cost.travel_minute + minutes * cost.overtime_minute
+            });
         saved.sum()
     }
 
@@ -247,8 +245,12 @@ impl<'w> Search<'w> {
         self.before.iter().map(|before| before.activity).filter(out).collect()
     }
 
-    /// Keeps the move when it is acceptable, else puts everything back.
-    fn settle(&mut self, state: &mut State<'_>, generator: &mut Generator, chosen: &[u32]) -> bool {
+    /// Keeps the move when it is acceptable, else puts everything back; what is not `whole`, because it was given up, never is.
+    fn settle(&mut self, state: &mut State<'_>, generator: &mut Generator, chosen: &[u32], whole: bool) -> bool {
+        if !whole && !cfg!(debug_assertions) {
+            self.undo(state, generator);
+            return false;
+        }
         let crew = |place: Option<Place>| place.map_or(NONE, |place| state.crew_of(place.mode));
         // Other crews do what they did.
         let changed = self.before.iter().map(|before| (before.place, state.place(before.activity)));
@@ -268,6 +270,7 @@ impl<'w> Search<'w> {
             Accept::NotMuchWorse => new.cost <= old.cost + self.slack,
             Accept::Better => new < old,
         };
+        debug_assert!(whole || !acceptable, "given up, and would have been kept: {new:?} after {old:?}");
         if acceptable && self.hold_again(state, generator) {
             chosen.iter().zip(jobs).for_each(|(job, value)| self.job_value[*job as usize] = value);
             crews.iter().zip(by_crew).for_each(|(crew, cost)| self.crew_cost[*crew as usize] = cost);

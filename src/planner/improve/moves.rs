@@ -170,11 +170,7 @@ impl Search<'_> {
             generator.bias[before.activity as usize] = 0;
             generator.rank[before.activity as usize] = NEVER;
         }
-        if whole {
-            self.settle(state, generator, chosen);
-        } else {
-            self.undo(state, generator);
-        }
+        self.settle(state, generator, chosen, whole);
     }
 
     /// Of each job everything, or what comes from one of its steps on.
