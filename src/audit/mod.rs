@@ -59,6 +59,9 @@ impl Report {
     }
 }
 
+/// A plan with fewer placements is judged sooner than a second thread is there.
+const PLACEMENTS_FOR_TWO_CORES: usize = 5_000;
+
 /// Judges `plan` against `situation`. Never panics on a plan, however absurd, if the situation is one that the edge lets
 /// in; takes time nearly proportional to the number of steps.
 pub fn audit(situation: &Situation, plan: &Plan) -> Report {
@@ -69,15 +72,30 @@ pub fn audit(situation: &Situation, plan: &Plan) -> Report {
     }
     let (ledger, unplaced) = read::read(situation, plan, out);
     let hours = hours::Hours::new(&ledger);
-    let skies = air::Skies::new(&ledger);
-    crews::check(&ledger, &hours, out);
-    waits::check(&ledger, &skies, out);
-    rooms::check(&ledger, &skies, out);
-    outages::check(&ledger, out);
-    promises::check(&ledger, &skies, out);
-    order::check(&ledger, out);
-
-    let cost = cost::count(&ledger, &hours, unplaced);
+    // Crews are as much work as all the rest.
+    let of_crews = |out: &mut Vec<Violation>| crews::check(&ledger, &hours, out);
+    let the_rest = |out: &mut Vec<Violation>| {
+        let skies = air::Skies::new(&ledger);
+        waits::check(&ledger, &skies, out);
+        rooms::check(&ledger, &skies, out);
+        outages::check(&ledger, out);
+        promises::check(&ledger, &skies, out);
+        order::check(&ledger, out);
+        cost::count(&ledger, &hours, unplaced)
+    };
+    let cost = if plan.placements.len() < PLACEMENTS_FOR_TWO_CORES {
+        of_crews(out);
+        the_rest(out)
+    } else {
+        let mut others = Vec::new();
+        let cost = std::thread::scope(|scope| {
+            let rest = scope.spawn(|| the_rest(&mut others));
+            of_crews(out);
+            rest.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+        });
+        out.append(&mut others);
+        cost
+    };
     if plan.cost != cost {
         out.push(Violation::Claim(Claim::CostWrong { claimed: plan.cost, counted: cost }));
     }

@@ -241,7 +241,7 @@ fn house(
     if finish >= NEVER || activities.is_empty() {
         return Err(least);
     }
-    let mut tails = Tails { model, fixed, alone, known: HashMap::new(), ways: HashMap::new() };
+    let mut tails = ExactTails { model, fixed, alone, known: HashMap::new(), ways: HashMap::new() };
     let mut chances = Vec::new();
     for (item, &activity) in activities.iter().enumerate() {
         let mut bucket = alone[activity as usize].0.max(0) / BUCKET;
@@ -263,8 +263,8 @@ fn house(
     Ok(House { job, items: activities.iter().map(item).collect(), chances })
 }
 
-/// How early a job can be finished if one of its activities begins no earlier than at some time.
-struct Tails<'m> {
+/// How early a job can be finished if one of its activities begins no earlier than at some time, to the minute.
+struct ExactTails<'m> {
     model: &'m Model,
     fixed: &'m [Option<Place>],
     alone: &'m [(T, T)],
@@ -273,7 +273,7 @@ struct Tails<'m> {
     ways: HashMap<u32, Vec<u32>>,
 }
 
-impl Tails<'_> {
+impl ExactTails<'_> {
     /// When `activity` can begin from `from` on, and the earliest finish of everything that follows it; `NEVER` where that
     /// is beyond the horizon.
     fn of(&mut self, activity: u32, from: T) -> (T, T) {
@@ -397,13 +397,13 @@ mod tests {
         let model = over_days_off(true);
         let spills = spills(&model, 7);
         assert_eq!(spills, [false; 7]);
-        let mut tails = Tails { model: &model, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
+        let mut tails = ExactTails { model: &model, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
         assert_eq!(tails.last_bucket(0, 0, &spills), 4);
         let dear = Good { capacity: vec![0; 7], price: vec![9, 9, 9, 2, 3, 0, 0], used: vec![0; 7] };
         let item = Item { takes: vec![(0, 600)] };
         assert_eq!(price(&item, &Chance { finish: 0, item: 0, bucket: 0, last: 4 }, &[dear]), (1_200, 3));
         let whole = over_days_off(false);
-        let mut tails = Tails { model: &whole, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
+        let mut tails = ExactTails { model: &whole, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
         assert_eq!(tails.last_bucket(0, 0, &spills), 0, "in one piece it ends where it began");
     }
 }
