@@ -28,6 +28,7 @@ mod compile_waits;
 pub mod critical_path;
 pub mod decode;
 mod emphasis;
+mod exact;
 mod find;
 pub mod generate;
 mod hours;
@@ -72,6 +73,8 @@ const JOBS_THAT_WAIT: usize = 12;
 
 /// The longer a plan is searched for, the longer a bound is.
 const MOVES_A_BOUND_ROUND: u64 = 20;
+/// Beginnings of plans that may be looked at for each move of the search, where steps are few: they take a twentieth of its time.
+const NODES_A_MOVE: u64 = 25;
 /// Rounds after which a bound hardly rises any more.
 const BOUND_ROUNDS_MAX: u64 = 400;
 
@@ -112,7 +115,7 @@ fn plan_asking(situation: &Situation, request: Request, asked: Asked<'_>, progre
     let sought = work.weights.seeking(emphasis::sought(work.weights.cost, request.emphasis));
     let (mut state, mut generator) = first_plan(&work, &sought, request);
     let mut told = |moves, cost| progress(Progress { moves, move_budget: request.move_budget, cost });
-    search(&work, &sought, request, &mut state, &mut generator, &mut told);
+    let least = search(&work, &sought, request, &mut state, &mut generator, &mut told);
     let last = settle::Settlement { compiled: &work.compiled, weights: &sought, published: &work.published };
     last.settle(&mut state, &mut generator);
     let causes = last.causes(situation, &mut state);
@@ -127,7 +130,10 @@ fn plan_asking(situation: &Situation, request: Request, asked: Asked<'_>, progre
         placements: decode::placements(situation, &work.compiled, &state, &causes),
         unplaced: decode::unplaced(situation, &work.compiled, &state, &generator),
         cost,
-        lower_bound: lower_bound(situation, &work, &alone, found),
+        lower_bound: match least {
+            Some(least) => least.min(cost.total()),
+            None => lower_bound(situation, &work, &alone, found),
+        },
     }
 }
 
@@ -153,7 +159,8 @@ struct Work {
     hopeless: Vec<bool>,
 }
 
-/// Makes the moves that were asked for, on what they may touch.
+/// Makes the moves that were asked for, on what they may touch. What any plan costs at least, as the
+/// company weighs, where that was found.
 fn search(
     work: &Work,
     sought: &Weights,
@@ -161,9 +168,9 @@ fn search(
     state: &mut State<'_>,
     generator: &mut Generator,
     progress: &mut dyn FnMut(u64, i64),
-) {
+) -> Option<i64> {
     if request.move_budget == 0 {
-        return;
+        return None;
     }
     match request.basis {
         Basis::Published | Basis::Anew => {
@@ -175,8 +182,13 @@ fn search(
             }
             improve::improve(sought, (request.seed, request.move_budget), state, generator, &jobs, progress);
             generator.road_minute = 0;
+            let nodes = request.move_budget.saturating_mul(NODES_A_MOVE);
+            exact::finish(sought, state, generator, nodes).filter(|_| sought.cost == work.weights.cost)
         }
-        Basis::Repair => repair::repair(work, sought, request, state, generator, progress),
+        Basis::Repair => {
+            repair::repair(work, sought, request, state, generator, progress);
+            None
+        }
     }
 }
 

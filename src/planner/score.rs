@@ -103,6 +103,11 @@ impl JobCost {
         self.unplaced + self.total_placed()
     }
 
+    /// What it costs that crews change.
+    pub fn hand_overs(&self) -> i64 {
+        self.hand_overs
+    }
+
     /// Sum of the parts, but for what is left out.
     pub fn total_placed(&self) -> i64 {
         self.lateness + self.finish + self.broken + self.hand_overs

@@ -177,14 +177,15 @@ pub fn order(model: &Model) -> Vec<u32> {
 const GROUPS_MAX: usize = 32;
 
 /// One bottleneck: how many of it work at the same time, and how many of its minutes each open activity takes.
-struct Load {
+pub(super) struct Load {
     /// Sorted (time, how many from then on), from 0 to the horizon's end.
-    capacity: Vec<(T, i64)>,
-    work: Vec<(u32, i64)>,
+    pub(super) capacity: Vec<(T, i64)>,
+    /// Open activities, and the minutes of each.
+    pub(super) work: Vec<(u32, i64)>,
 }
 
 /// All crews together, the crews that can do something not all can, each cumulative resource.
-fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
+pub(super) fn loads(model: &Model, fixed: &[Option<Place>]) -> Vec<Load> {
     let open = |activity: &u32| fixed[*activity as usize].is_none() && !model.activities[*activity as usize].extra;
     let all: Vec<u32> = (0..model.activities.len() as u32).filter(open).collect();
     let length = |mode: u32| i64::from(model.modes[mode as usize].length);

@@ -397,13 +397,15 @@ mod tests {
         let model = over_days_off(true);
         let spills = spills(&model, 7);
         assert_eq!(spills, [false; 7]);
-        let mut tails = ExactTails { model: &model, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
+        let mut tails =
+            ExactTails { model: &model, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
         assert_eq!(tails.last_bucket(0, 0, &spills), 4);
         let dear = Good { capacity: vec![0; 7], price: vec![9, 9, 9, 2, 3, 0, 0], used: vec![0; 7] };
         let item = Item { takes: vec![(0, 600)] };
         assert_eq!(price(&item, &Chance { finish: 0, item: 0, bucket: 0, last: 4 }, &[dear]), (1_200, 3));
         let whole = over_days_off(false);
-        let mut tails = ExactTails { model: &whole, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
+        let mut tails =
+            ExactTails { model: &whole, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
         assert_eq!(tails.last_bucket(0, 0, &spills), 0, "in one piece it ends where it began");
     }
 }

@@ -28,7 +28,11 @@ pub struct Tails {
 impl Tails {
     /// Of a model; nothing is computed yet.
     pub fn new(model: &Model) -> Tails {
-        let grid = GRID_MINUTES_MIN.max(model.end / COLUMNS_MAX + 1);
+        Tails::by(model, GRID_MINUTES_MIN.max(model.end / COLUMNS_MAX + 1))
+    }
+
+    /// The same with times taken down to so many minutes.
+    pub fn by(model: &Model, grid: T) -> Tails {
         let mut sizes = vec![0; model.job_count];
         model.activities.iter().for_each(|activity| sizes[activity.job as usize] += 1);
         let finishes = model.activities.iter().map(|_| OnceLock::new()).collect();
