@@ -365,6 +365,7 @@ impl Generator {
         if state.take(activity).is_none() {
             return;
         }
+        self.cutoff.forget(state.model.activities[activity as usize].job);
         self.take_extras(state, activity);
         let model = state.model;
         for arc in model.after(activity).filter(|arc| arc.orders()) {

@@ -92,7 +92,6 @@ impl Generator {
             return false;
         }
         for &follower in followers.iter().rev() {
-            self.cutoff.forget(state.model.activities[follower as usize].job);
             self.take(state, follower);
         }
         for &follower in &followers {
