@@ -400,6 +400,13 @@ pub fn compile_asking(situation: &Situation, asked: Asked<'_>) -> Compiled {
     })
 }
 
+/// Whether all ways are as the crow flies, or all the same. Houses that nobody knows the location of are near to all, and known ways
+/// can be anything.
+fn ways_are_shortest(situation: &Situation) -> bool {
+    let located = situation.houses.iter().filter(|house| house.location.is_some()).count();
+    situation.known_ways.is_empty() && (located == 0 || located == situation.houses.len())
+}
+
 /// Minutes between each house and the home base of each crew, house by house; 0 for a crew without one.
 fn home_ways(situation: &Situation) -> Vec<T> {
     let travel = &situation.settings.travel;
@@ -428,6 +435,7 @@ fn compile_but_ways(situation: &Situation, asked: Asked<'_>) -> Compiled {
         tables.model.crew_taken.push(Vec::new());
     }
     tables.model.home_ways = home_ways(situation);
+    tables.model.ways_are_shortest = ways_are_shortest(situation);
     tables.model.area_count = situation.houses.iter().map(|house| house.areas.len()).sum();
     tables.model.area_taken = vec![Vec::new(); tables.model.area_count];
     let mut gear_index = Vec::new();

@@ -209,6 +209,8 @@ pub struct Model {
     pub places: Vec<Place>,
     /// Minutes between places, row by row; the same there and back.
     pub ways: Vec<u16>,
+    /// Known beforehand: no way is longer than one over a third place.
+    pub ways_are_shortest: bool,
     /// Minutes between each place and the home base of each crew, place by place; 0 for a crew without one.
     pub home_ways: Vec<T>,
     /// Number of areas.
@@ -328,16 +330,15 @@ impl Model {
         if place == NONE { 0 } else { way().unwrap_or(0) }
     }
 
-    /// No visit of a crew to a place makes its ways longer by more than this there and back: the way from its home base, or from
-    /// the farthest place where it has none.
-    pub fn way_at_most(&self, place: u32, crew: u32) -> T {
-        if place == NONE || crew == NONE {
-            return 0;
-        }
-        match self.home_way(place, crew) {
-            0 => (0..self.places.len() as u32).map(|other| self.way(place, other)).max().unwrap_or(0),
-            home => home,
-        }
+    /// By place, the farthest way from it to another or to a home base.
+    pub fn farthest_ways(&self) -> Vec<T> {
+        let crews = 0..self.crews.len() as u32;
+        let places = 0..self.places.len() as u32;
+        let farthest = |place: u32| {
+            let others = places.clone().map(|other| self.way(place, other));
+            others.chain(crews.clone().map(|crew| self.home_way(place, crew))).max().unwrap_or(0)
+        };
+        places.clone().map(farthest).collect()
     }
 
     /// The part of an activity in one mode.

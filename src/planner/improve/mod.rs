@@ -91,6 +91,8 @@ pub struct Search<'w> {
     before: Vec<Before>,
     jobs_out_max: usize,
     held_back_one_in: u32,
+    /// By place, minutes; see [`super::model::Model::farthest_ways`].
+    farthest_ways: Vec<T>,
     /// By so much the next move may make the plan dearer.
     slack: i64,
     /// So many ways to do a step the next move looks at first; 0: all.
@@ -118,6 +120,7 @@ impl<'w> Search<'w> {
             before: Vec::new(),
             jobs_out_max: jobs_out_max(state.model.activities.len(), weights.jobs.len()),
             held_back_one_in: held_back_one_in(weights.jobs.len()),
+            farthest_ways: state.model.farthest_ways(),
             slack: 0,
             ways_first: 0,
             cost,
@@ -215,17 +218,23 @@ impl<'w> Search<'w> {
         whole
     }
 
-    /// What crews save at most by what is out, cost points: of each step the way there and back and the overtime.
+    /// What crews save at most by what is out, and by going elsewhere instead, cost points: of each step the farthest way there
+    /// and back, and the overtime. Where ways over other places can be shorter, or a step goes on with what was begun before, there
+    /// is no telling, but they cost no less than nothing.
     fn saved_at_most(&self, state: &State<'_>) -> i64 {
-        let cost = &self.weights.cost;
+        let (model, cost) = (state.model, &self.weights.cost);
+        if !model.ways_are_shortest {
+            return self.crew_cost.iter().sum();
+        }
         let out = self.before.iter().filter(|before| state.place(before.activity).is_none());
-        let saved =
-            out.filter_map(|before| before.place.map(|place| (before.activity, place))).map(|(activity, place)| {
-                let minutes = i64::from(place.finish - place.start);
-                let at = state.model.activities[activity as usize].place;
-                let way = i64::from(state.model.way_at_most(at, state.crew_of(place.mode)));
-                2 * way * cost.travel_minute + minutes * cost.overtime_minute
-            });
+        let saved = out.filter_map(|before| {
+            let (own, place) = (&model.activities[before.activity as usize], before.place?);
+            if own.joins != NONE {
+                return self.crew_cost.get(state.crew_of(place.mode) as usize).copied();
+            }
+            let way = self.farthest_ways.get(own.place as usize).map_or(0, |way| i64::from(*way));
+            Some(2 * way * cost.travel_minute + i64::from(place.finish - place.start) * cost.overtime_minute)
+        });
         saved.sum()
     }
 
