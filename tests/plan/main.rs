@@ -45,6 +45,7 @@ mod plan_running;
 mod ready_year;
 mod running_page;
 mod slack;
+mod small_optimum;
 mod style;
 mod trade_values;
 mod treatment_sections;

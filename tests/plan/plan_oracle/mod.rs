@@ -90,7 +90,7 @@ fn planned(situation: &Situation, seed: u64) -> Plan {
 fn tiny_companies_are_planned_as_well_as_can_be() {
     let (mut finishes, mut wholes) = (Gaps::default(), Gaps::default());
     let (mut fewer, mut beyond_habits) = (Vec::new(), Vec::new());
-    let (mut orders, mut too_many, mut most_open) = (0, 0, 0);
+    let (mut orders, mut too_many, mut most_open, mut proved) = (0, 0, 0, 0);
     for seed in seeds(400) {
         let full = company(seed, Size::tiny());
         let Some(found) = search(&full, Reach::Rules, ORDERS_MAX) else {
@@ -103,6 +103,7 @@ fn tiny_companies_are_planned_as_well_as_can_be() {
         let made = planned(&finish_only, seed);
         let (bound, least) = (made.lower_bound, found.regular);
         assert!(bound <= least, "company {seed}: bound {bound} of {least}");
+        proved += u32::from(bound == made.cost.total());
         assert!(made.cost.total() >= least, "company {seed}: the oracle missed a plan: {made:#?}");
         assert!(placed(&full, &made) <= found.placed_max, "company {seed}: the oracle missed a plan: {made:#?}");
         if placed(&full, &made) == found.placed_max {
@@ -119,11 +120,14 @@ fn tiny_companies_are_planned_as_well_as_can_be() {
             wholes.note(made.cost.total(), found.whole, made.cost.unplaced, seed);
         }
     }
-    println!("{orders} orders, {too_many} companies with too many, up to {most_open} open steps placed");
+    println!(
+        "{orders} orders, {too_many} companies with too many, up to {most_open} open steps placed, {proved} plans proved"
+    );
     let mean = finishes.tell("finish times only, against the proven best");
     wholes.tell("whole cost, against the best seen");
     println!("leaves steps out that no rule keeps out, seeds: {fewer:?}");
     println!("of these not out of habit (a wet floor past the horizon, half an hour first): {beyond_habits:?}");
+    assert!(proved > 50, "plans that say that they are as cheap as can be: {proved}");
     assert!(too_many == 0, "{too_many} companies were not looked at");
     assert!(beyond_habits.is_empty(), "steps are left out that could be placed: {beyond_habits:?}");
     assert!(mean < 1.0, "a mean gap of {mean} % on companies of six steps");
