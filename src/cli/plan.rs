@@ -229,7 +229,6 @@ pub fn text(situation: &Situation, plan: &Plan) -> String {
     let _ = writeln!(out, "What the next {DAYS_SHOWN} days go into\n\n{}", held_up(situation, plan).text());
     let cost = &plan.cost;
     let total = cost.total();
-    let gap = if total > 0 { (total - plan.lower_bound) as f64 * 100.0 / total as f64 } else { 0.0 };
     let parts = [
         ("steps left out", cost.unplaced),
         ("lateness", cost.lateness),
@@ -243,12 +242,21 @@ pub fn text(situation: &Situation, plan: &Plan) -> String {
     let parts: Vec<String> = parts.map(|(name, points)| format!("{name} {}", grouped(*points))).collect();
     let _ = writeln!(
         out,
-        "Cost {} points: {}.\nNo plan costs less than {} points: at most {gap:.1} % could be saved (see docs/cost.md).",
+        "Cost {} points: {}.\n{}",
         grouped(total),
         parts.join(", "),
-        grouped(plan.lower_bound)
+        could_be_saved(total, plan.lower_bound)
     );
     out
+}
+
+fn could_be_saved(cost: i64, lower_bound: i64) -> String {
+    if cost == lower_bound {
+        return "No plan costs less (see docs/cost.md).".to_owned();
+    }
+    let percent = (cost - lower_bound) as f64 * 100.0 / cost.max(1) as f64;
+    let least = grouped(lower_bound);
+    format!("No plan costs less than {least} points: at most {percent:.1} % could be saved (see docs/cost.md).")
 }
 
 /// Bottlenecks of the days shown.
@@ -275,6 +283,14 @@ fn grouped(number: i64) -> String {
 
 #[cfg(test)]
 mod tests {
+    #[test]
+    fn what_could_be_saved_is_told_or_that_nothing_can() {
+        assert_eq!(super::could_be_saved(0, 0), "No plan costs less (see docs/cost.md).");
+        assert_eq!(super::could_be_saved(22_345, 22_345), "No plan costs less (see docs/cost.md).");
+        let told = "No plan costs less than 750 points: at most 25.0 % could be saved (see docs/cost.md).";
+        assert_eq!(super::could_be_saved(1_000, 750), told);
+    }
+
     #[test]
     fn numbers_are_grouped_by_thousands() {
         assert_eq!([0, 999, 1_000, -1_234_567].map(super::grouped), ["0", "999", "1,000", "-1,234,567"]);

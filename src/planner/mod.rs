@@ -10,6 +10,7 @@
 //! | `generate` | serial schedule generation with bounded repair |
 //! | `keep` | pinned and published steps stay; causes when they cannot |
 //! | `improve` | ruin and recreate |
+//! | `exact` | of few steps the cheapest plan, and the proof that it is |
 //! | `repair` | search around what was broken, and nowhere else |
 //! | `request`, `emphasis` | what is asked of the planner; what the search is to look at most, and the other plans worth seeing |
 //! | `settle` | the last word: promises put back, nothing left to change for the next planning |
