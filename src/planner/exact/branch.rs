@@ -38,12 +38,14 @@ pub(super) struct Branch<'w> {
     open: Vec<u32>,
     /// Those with open activities.
     jobs: Vec<u32>,
+    /// Those that can do any of it.
+    crews: Vec<u32>,
     /// By open activity, into `jobs`.
     job_of: Vec<usize>,
     tails: Tails,
     carried: Vec<Carried>,
     seen: HashMap<Same, Vec<Seen>>,
-    /// Of the jobs that are over.
+    /// Of the jobs that are over, and of all other crews.
     cost_of_others: i64,
     best: i64,
     cheaper: Option<Vec<(u32, Place)>>,
@@ -65,7 +67,14 @@ impl<'w> Branch<'w> {
         let fixed: Vec<Option<Place>> =
             (0..model.activities.len() as u32).map(|activity| state.place(activity)).collect();
         let carried = if jobs.len() > JOBS_FOR_LOADS { Vec::new() } else { loads(model, &fixed) };
-        let others = (0..weights.jobs.len() as u32).filter(|job| !jobs.contains(job));
+        let modes = open.iter().flat_map(|activity| model.activities[*activity as usize].modes.clone());
+        let mut crews: Vec<u32> = modes.map(|mode| state.crew_of(mode)).filter(|crew| *crew != NONE).collect();
+        crews.sort_unstable();
+        crews.dedup();
+        let jobs_over = (0..weights.jobs.len() as u32).filter(|job| !jobs.contains(job));
+        let crews_out = (0..model.crews.len() as u32).filter(|crew| crews.binary_search(crew).is_err());
+        let cost_of_others = jobs_over.map(|job| weights.job(state, job).total()).sum::<i64>()
+            + crews_out.map(|crew| weights.crew(state, crew).total()).sum::<i64>();
         Branch {
             weights,
             open: open.to_vec(),
@@ -73,8 +82,9 @@ impl<'w> Branch<'w> {
             tails: Tails::by(model, GRID_MINUTES),
             carried: carried.iter().map(|load| Carried::new(model, load, open)).collect(),
             seen: HashMap::new(),
-            cost_of_others: others.map(|job| weights.job(state, job).total()).sum(),
+            cost_of_others,
             jobs,
+            crews,
             best,
             cheaper: None,
             nodes_left: nodes,
@@ -124,10 +134,13 @@ impl<'w> Branch<'w> {
         let mut finishes = self.finishes(state);
         let mut starts: Vec<(usize, T)> = Vec::with_capacity(ready.len());
         for &number in &ready {
-            let modes = model.activities[self.open[number] as usize].modes.clone();
-            let soonest =
-                modes.filter_map(|mode| self.next_place(state, number, mode, 0)).map(|place| place.start).min();
-            let Some(soonest) = soonest else { return Vec::new() };
+            let places = self.modes(state, number).filter_map(|mode| self.next_place(state, number, mode, 0));
+            let soonest = places.map(|place| place.start).min();
+            let Some(soonest) = soonest else {
+                self.no_maximum_binds &=
+                    self.modes(state, number).all(|mode| self.latest(state, number, mode) >= NEVER);
+                return Vec::new();
+            };
             let finish = self.tails.finish(model, self.open[number], soonest.max(now));
             let own = &mut finishes[self.job_of[number]];
             *own = (*own).max(finish);
@@ -154,7 +167,7 @@ impl<'w> Branch<'w> {
                 let finish = finishes[job].max(self.tails.finish(model, self.open[number], start));
                 least - alone[job] + job_cost(self.weights, self.jobs[job], finish)
             };
-            for mode in model.activities[self.open[number] as usize].modes.clone() {
+            for mode in self.modes(state, number) {
                 let latest = self.latest(state, number, mode);
                 self.no_maximum_binds &= latest >= NEVER || least_at(latest + 1) >= self.best;
                 let mut from = 0;
@@ -190,6 +203,10 @@ impl<'w> Branch<'w> {
         (0..self.open.len()).filter(ready).collect()
     }
 
+    fn modes<'m>(&self, state: &State<'m>, number: usize) -> impl Iterator<Item = u32> + use<'m> {
+        state.model.activities[self.open[number] as usize].modes.clone()
+    }
+
     /// The latest start that placed activities allow; waits may not lapse.
     fn latest(&self, state: &State<'_>, number: usize, mode: u32) -> T {
         state.window(self.open[number], mode).1.min(lapse_deadline(state, self.open[number]))
@@ -216,8 +233,7 @@ impl<'w> Branch<'w> {
     /// What is placed costs this without what depends on when jobs are finished.
     fn cost_so_far(&self, state: &State<'_>) -> i64 {
         let hand_overs: i64 = self.jobs.iter().map(|job| self.weights.job(state, *job).hand_overs()).sum();
-        let crews = 0..state.model.crews.len() as u32;
-        let crews: i64 = crews.map(|crew| self.weights.crew(state, crew).total()).sum();
+        let crews: i64 = self.crews.iter().map(|crew| self.weights.crew(state, *crew).total()).sum();
         self.cost_of_others + hand_overs + crews
     }
 
@@ -232,8 +248,8 @@ impl<'w> Branch<'w> {
     fn behind_another(&mut self, state: &State<'_>, placed: u64, now: T, starts: &[(usize, T)], so_far: i64) -> bool {
         let model = state.model;
         let mut free = vec![now];
-        let mut same: Vec<(u32, T)> = Vec::with_capacity(model.crews.len() + self.jobs.len());
-        for crew in 0..model.crews.len() as u32 {
+        let mut same: Vec<(u32, T)> = Vec::with_capacity(self.crews.len() + self.jobs.len());
+        for &crew in &self.crews {
             let last = state.crew(crew).bookings().last();
             free.push(last.map_or(now, |last| last.end.max(now)));
             same.push(last.map_or((NONE, 0), |last| (last.place, model.crew_day(crew, last.start).start)));

@@ -58,8 +58,10 @@ fn few_and_free(weights: &Weights, state: &State<'_>, generator: &Generator) -> 
     };
     let plain = weights.promises.is_empty() && !generator.regular_first;
     let begun = model.crew_taken.iter().flatten().all(|taken| taken.start <= 0);
+    // Where extra steps stood their gear would not be known to be free.
+    let rides = model.activities.iter().all(|own| !own.extra || own.gear.is_empty());
     let few = (1..=ACTIVITIES_MAX).contains(&open.len());
-    (few && plain && begun && open.iter().all(free)).then_some(open)
+    (few && plain && begun && rides && open.iter().all(free)).then_some(open)
 }
 
 /// Whether the plans that are looked at stand for all: none left out can be cheaper.
