@@ -29,13 +29,10 @@ pub enum Emphasis {
 
 /// Moves of a search when nobody counts jobs.
 const MOVES: u64 = 3_000;
-/// Fewest moves of a search when nothing else is said: a tenth of a second.
-const MOVES_MIN: u64 = 20_000;
-/// For each job of the first so many: a second for a hundred.
-const MOVES_A_JOB: u64 = 1_000;
-const JOBS_WITH_TIME: u64 = 100;
-/// With so many jobs that this is more, so many moves for each.
-const MOVES_A_JOB_OF_MANY: u64 = 200;
+/// Fewest moves of a search over so many jobs as there are: a tenth of a second.
+const MOVES_MIN: u64 = 10_000;
+/// For each job, when nothing else is said.
+const MOVES_A_JOB: u64 = 200;
 
 /// Moves of a repair when nothing else is said: a blink.
 pub const REPAIR_MOVES: u64 = 40;
@@ -97,20 +94,8 @@ impl Request {
     }
 }
 
-/// Moves of a search over so many open jobs when nothing else is said: a second for a hundred, and not much longer for some
-/// hundreds.
-pub fn usual_moves(jobs: usize) -> u64 {
-    let jobs = jobs as u64;
-    MOVES_MIN.max(jobs.min(JOBS_WITH_TIME) * MOVES_A_JOB).max(jobs * MOVES_A_JOB_OF_MANY)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::usual_moves;
-
-    #[test]
-    fn more_jobs_never_get_fewer_moves() {
-        let moves = [0, 20, 21, 100, 500, 501, 5_000].map(usual_moves);
-        assert_eq!(moves, [20_000, 20_000, 21_000, 100_000, 100_000, 100_200, 1_000_000]);
-    }
+/// Moves of a search over so many open jobs when nothing else is said: a second or two for a hundred.
+pub const fn usual_moves(jobs: usize) -> u64 {
+    let moves = jobs as u64 * MOVES_A_JOB;
+    if moves > MOVES_MIN { moves } else { MOVES_MIN }
 }
