@@ -76,7 +76,7 @@ const JOBS_THAT_WAIT: usize = 12;
 const MOVES_A_BOUND_ROUND: u64 = 20;
 /// Beginnings of plans that may be looked at for each move of the search, where steps are few: they take a twentieth of its time.
 const NODES_A_MOVE: u64 = 25;
-/// What was looked at is remembered: more would take hundreds of megabytes.
+/// What was looked at is remembered: more could take hundreds of megabytes.
 const NODES_MAX: u64 = 1_000_000;
 /// Rounds after which a bound hardly rises any more.
 const BOUND_ROUNDS_MAX: u64 = 400;

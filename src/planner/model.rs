@@ -52,6 +52,31 @@ pub struct Activity {
     pub shared_until: T,
 }
 
+impl Activity {
+    /// One step of a job that can be done in `modes`, at any time, and needs nothing else.
+    pub fn plain(job: u32, place: u32, modes: Range<u32>) -> Activity {
+        Activity {
+            job,
+            place,
+            release: 0,
+            latest: NEVER,
+            modes,
+            anybody: 0..0,
+            areas: 0..0,
+            needs: 0..0,
+            gear: 0..0,
+            dividable: false,
+            extra: false,
+            days: 0..0,
+            pinned: false,
+            steps: 1,
+            joins: NONE,
+            shared: 0..0,
+            shared_until: 0,
+        }
+    }
+}
+
 /// One way to do an activity.
 #[derive(Debug, Clone)]
 pub struct Mode {

@@ -35,7 +35,7 @@ pub(super) fn repair(
     if touched.is_empty() && !earliest {
         return;
     }
-    generator.cutoff.prepare(state.model);
+    generator.cutoff.prepare(state);
     let search = Search::new(weights, state, request.seed, Accept::Better);
     let mut repair = Repair { search, weights, left: request.move_budget, done: 0, progress };
     repair.around(state, generator, &touched);

@@ -368,25 +368,7 @@ mod tests {
         model.crews = vec![Crew { calendar: 0, regular: 0, days: NONE }];
         model.parts = vec![Part { offset: 0, length: 600 }];
         model.modes = vec![Mode { crew: 0, calendar: 0, hours: 0, length: 600, parts: 0..1, gates: 0..0 }];
-        model.activities = vec![Activity {
-            job: 0,
-            place: 0,
-            release: 0,
-            latest: NEVER,
-            modes: 0..1,
-            anybody: 0..0,
-            areas: 0..0,
-            needs: 0..0,
-            gear: 0..0,
-            dividable,
-            extra: false,
-            days: 0..0,
-            pinned: false,
-            steps: 1,
-            joins: NONE,
-            shared: 0..0,
-            shared_until: 0,
-        }];
+        model.activities = vec![Activity { dividable, ..Activity::plain(0, 0, 0..1) }];
         model
     }
 

@@ -3,8 +3,9 @@
 //! air and waits are minded, so a step that misses its evening costs its job the night.
 
 use super::{differing_modes, earliest_after, earliest_alone, order_arcs};
-use crate::planner::model::Model;
+use crate::planner::model::{Arc, Model};
 use crate::planner::spans::{NEVER, T};
+use crate::planner::state::State;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicI32, Ordering};
 
@@ -23,20 +24,24 @@ pub struct Tails {
     finishes: Vec<OnceLock<Box<[AtomicI32]>>>,
     /// By job: how many activities it has.
     sizes: Vec<u32>,
+    /// By activity: it is running or done.
+    fixed: Vec<bool>,
 }
 
 impl Tails {
-    /// Of a model; nothing is computed yet.
-    pub fn new(model: &Model) -> Tails {
-        Tails::by(model, GRID_MINUTES_MIN.max(model.end / COLUMNS_MAX + 1))
+    /// Of what is open; nothing is computed yet.
+    pub fn new(state: &State<'_>) -> Tails {
+        Tails::by(state, GRID_MINUTES_MIN.max(state.model.end / COLUMNS_MAX + 1))
     }
 
     /// The same with times taken down to so many minutes.
-    pub fn by(model: &Model, grid: T) -> Tails {
+    pub fn by(state: &State<'_>, grid: T) -> Tails {
+        let model = state.model;
         let mut sizes = vec![0; model.job_count];
         model.activities.iter().for_each(|activity| sizes[activity.job as usize] += 1);
         let finishes = model.activities.iter().map(|_| OnceLock::new()).collect();
-        Tails { grid, columns: (model.end.max(0) / grid) as usize + 1, finishes, sizes }
+        let fixed = (0..model.activities.len() as u32).map(|activity| state.is_fixed(activity)).collect();
+        Tails { grid, columns: (model.end.max(0) / grid) as usize + 1, finishes, sizes, fixed }
     }
 
     /// Whether the job's chain is short enough to be followed.
@@ -68,7 +73,8 @@ impl Tails {
         let earliest = start.max(model.activities[activity as usize].release);
         let in_mode = |mode: u32| {
             let Some((start, finish)) = earliest_alone(model, activity, mode, earliest) else { return NEVER };
-            order_arcs(model, activity).fold(finish, |latest, arc| {
+            let open = |arc: &&Arc| !self.fixed[arc.to as usize];
+            order_arcs(model, activity).filter(open).fold(finish, |latest, arc| {
                 let ready = earliest_after(model, false, arc, start, finish);
                 let offsets = model.best_modes(arc.to).map(|mode| model.part(mode, arc.to_part).offset);
                 let next = ready.saturating_sub(offsets.max().unwrap_or(0));
@@ -81,8 +87,9 @@ impl Tails {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::model::{Activity, Anchor, Arc, Crew, Mode, NONE, Part, Place};
+    use super::super::super::model::{Activity, Anchor, Crew, Mode, NONE, Part, Place};
     use super::super::super::spans::Spans;
+    use super::super::super::state::Place as At;
     use super::*;
 
     /// A crew from 480 to 960 every day for a week; a step of two hours, twelve hours of drying, a step of one hour.
@@ -98,25 +105,7 @@ mod tests {
             model.parts.push(Part { offset: 0, length });
             let mode = Mode { crew: 0, calendar: 1, hours: 1, length, parts: own.clone(), gates: 0..0 };
             model.modes.push(mode);
-            model.activities.push(Activity {
-                job: 0,
-                place: 0,
-                release: 0,
-                latest: NEVER,
-                modes: own,
-                anybody: 0..0,
-                areas: 0..0,
-                needs: 0..0,
-                gear: 0..0,
-                dividable: false,
-                extra: false,
-                days: 0..0,
-                pinned: false,
-                steps: 1,
-                joins: NONE,
-                shared: 0..0,
-                shared_until: 0,
-            });
+            model.activities.push(Activity::plain(0, 0, own));
         }
         let anchor = Anchor::Finish;
         let wait = Arc {
@@ -142,7 +131,7 @@ mod tests {
     #[test]
     fn a_step_that_misses_its_evening_costs_its_job_the_night() {
         let model = dried_overnight();
-        let tails = Tails::new(&model);
+        let tails = Tails::new(&State::new(&model, &[None, None]));
         for (start, finish) in
             [(-5, 1980), (480, 1980), (840, 1980), (899, 1980), (900, 3420), (1920, 3420), (2280, 3420), (2340, 4860)]
         {
@@ -154,5 +143,14 @@ mod tests {
         for start in [6 * 1440, 7 * 1440, NEVER] {
             assert_eq!(tails.finish(&model, 0, start), NEVER);
         }
+    }
+
+    /// By hand: what was reported out of turn is not waited for, and not done again.
+    #[test]
+    fn what_is_done_is_not_done_again() {
+        let model = dried_overnight();
+        let done = At { start: -60, finish: 0, closed_until: 0, mode: 1 };
+        let tails = Tails::new(&State::new(&model, &[None, Some(done)]));
+        assert_eq!(tails.finish(&model, 0, 480), 600);
     }
 }

@@ -79,7 +79,7 @@ impl<'w> Branch<'w> {
             weights,
             open: open.to_vec(),
             job_of,
-            tails: Tails::by(model, GRID_MINUTES),
+            tails: Tails::by(state, GRID_MINUTES),
             carried: carried.iter().map(|load| Carried::new(model, load, open)).collect(),
             seen: HashMap::new(),
             cost_of_others,
@@ -144,10 +144,7 @@ impl<'w> Branch<'w> {
             let finish = self.tails.finish(model, self.open[number], soonest.max(now));
             let own = &mut finishes[self.job_of[number]];
             *own = (*own).max(finish);
-            let earliest = model.activities[self.open[number] as usize]
-                .modes
-                .clone()
-                .map(|mode| state.window(self.open[number], mode).0);
+            let earliest = self.modes(state, number).map(|mode| state.window(self.open[number], mode).0);
             starts.push((number, earliest.min().unwrap_or(0).max(now)));
         }
         let alone: Vec<i64> =
@@ -264,7 +261,8 @@ impl<'w> Branch<'w> {
                 .iter()
                 .all(|activity| state.place(*activity).is_some() || model.activities[*activity as usize].extra)
             {
-                cost += self.weights.job(state, job).total() - self.weights.job(state, job).hand_overs();
+                let own = self.weights.job(state, job);
+                cost += own.total() - own.hand_overs();
             }
         }
         free.extend(starts.iter().map(|(_, earliest)| *earliest));

@@ -79,12 +79,23 @@ fn stands_for_all(weights: &Weights, model: &Model, open: &[u32]) -> bool {
         hours.all(|&(from, until)| regular.covered(from, until) == until - from)
     };
     let no_overtime = weights.cost.overtime_minute == 0 || model.crews.iter().all(in_hours);
-    no_overtime && open.iter().all(chain) && ways_home_are_shortest(model, open)
+    no_overtime && open.iter().all(chain) && a_house_each(model, open) && ways_home_are_shortest(model, open)
 }
 
-/// Whether from no place of `open` the way home is longer than over another: then a further visit makes no crew's ways shorter.
+/// Whether no two jobs are in one house, where one could be in the other's way.
+fn a_house_each(model: &Model, open: &[u32]) -> bool {
+    let mut of_jobs: Vec<(u32, u32)> =
+        open.iter().map(|activity| &model.activities[*activity as usize]).map(|own| (own.place, own.job)).collect();
+    of_jobs.sort_unstable();
+    of_jobs.dedup();
+    of_jobs.windows(2).all(|pair| pair[0].0 != pair[1].0)
+}
+
+/// Whether from no place of `open`, and from none where a crew was, the way home is longer than over another of these: then a
+/// further visit makes no crew's ways shorter.
 fn ways_home_are_shortest(model: &Model, open: &[u32]) -> bool {
     let mut places: Vec<u32> = open.iter().map(|activity| model.activities[*activity as usize].place).collect();
+    places.extend(model.crew_taken.iter().flatten().map(|taken| taken.place));
     places.sort_unstable();
     places.dedup();
     let over = |a: u32, b: u32, crew: u32| model.way(a, b) + model.home_way(b, crew);

@@ -5,6 +5,7 @@ use crate::planner::bound::{Tails, job_cost};
 use crate::planner::model::Model;
 use crate::planner::score::Weights;
 use crate::planner::spans::{NEVER, T};
+use crate::planner::state::State;
 use std::sync::Arc;
 
 /// A limit on what some jobs may cost, and what is known of it.
@@ -30,8 +31,8 @@ struct AtLeast {
 
 impl Cutoff {
     /// Copies that are made after this share what they find out.
-    pub fn prepare(&mut self, model: &Model) {
-        self.tails.get_or_insert_with(|| Arc::new(Tails::new(model)));
+    pub fn prepare(&mut self, state: &State<'_>) {
+        self.tails.get_or_insert_with(|| Arc::new(Tails::new(state)));
     }
 
     /// From now on `jobs` may cost `limit` points together. No limit where tails were not prepared, or are not known of a job.

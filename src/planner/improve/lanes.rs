@@ -58,7 +58,7 @@ pub fn improve<'m>(
     let steps = state.model.activities.len() as u64;
     let factor = (steps / STEPS_FOR_ONE).clamp(*MOVES_A_STEP_SQUARED.start(), *MOVES_A_STEP_SQUARED.end());
     let runs = moves / (steps * steps * factor).max(MOVES_A_RUN_MIN);
-    generator.cutoff.prepare(state.model);
+    generator.cutoff.prepare(state);
     let held = cfg!(debug_assertions).then(|| held_places(state, generator));
     if runs > 1 {
         side_by_side(weights, (seed, moves), runs, (state, generator), jobs, progress);

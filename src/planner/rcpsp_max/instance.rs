@@ -95,25 +95,8 @@ impl Instance {
             // An activity without duration holds nothing.
             let held = self.demands[activity].iter().enumerate().filter(|(_, amount)| **amount > 0 && length > 0);
             model.needs.extend(held.map(|(resource, amount)| (resource as u32, *amount)));
-            model.activities.push(Activity {
-                job: 0,
-                place: NONE,
-                release: 0,
-                latest: NEVER,
-                modes: part,
-                anybody: 0..0,
-                areas: 0..0,
-                needs: from..model.needs.len() as u32,
-                gear: 0..0,
-                dividable: false,
-                extra: false,
-                days: 0..0,
-                pinned: false,
-                steps: 1,
-                joins: NONE,
-                shared: 0..0,
-                shared_until: 0,
-            });
+            let needs = from..model.needs.len() as u32;
+            model.activities.push(Activity { needs, ..Activity::plain(0, NONE, part) });
         }
         model.arcs = self.lags.iter().map(|&(from, to, lag)| arc(from, to, lag)).collect();
         model.index();
