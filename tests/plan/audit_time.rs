@@ -169,3 +169,36 @@ proptest! {
         }
     }
 }
+
+/// As many houses as that, each with a crew of its own that coats it and walks through it at the same time.
+fn houses_walked_while_coated(count: u32) -> (Situation, tackfree::domain::plan::Plan) {
+    let mut situation = situation(ny("2026-03-09 06:00"));
+    let (one_house, one_crew) = (situation.houses[0].clone(), situation.crews[0].clone());
+    situation.houses = vec![one_house; count as usize];
+    situation.crews = vec![one_crew; count as usize];
+    let own = |house| job("main", house, vec![step("coat", 60), step("walk", 60)], vec![lag(0, 1, 600)]);
+    situation.jobs = (0..count).map(own).collect();
+    let start = ny("2026-03-09 10:00");
+    let places = (0..count).flat_map(|own| [(own, 0), (own, 1)]);
+    let places = places.map(|step| place(&situation, step, step.0, start));
+    let plan = plan(&situation, places.collect());
+    (situation, plan)
+}
+
+/// From 5,000 placements on two threads share the work; what crews do wrong and what houses suffer is all there, once for each, and
+/// in the same order.
+#[test]
+fn thousands_of_placements_are_judged_as_two_are() {
+    let few = houses_walked_while_coated(1);
+    let found = codes(&few.0, &few.1);
+    assert_eq!(found, ["double-booked", "area-shared", "before-predecessor"], "of the crew, and of the house");
+    let many = houses_walked_while_coated(2_600);
+    let mut expected: Vec<&str> = found.iter().flat_map(|code| std::iter::repeat_n(*code, 2_600)).collect();
+    let judged = audit(&many.0, &many.1);
+    assert!(judged.violations.is_sorted_by_key(Violation::rule));
+    let mut all: Vec<&str> = judged.violations.iter().map(Violation::code).collect();
+    all.sort_unstable();
+    expected.sort_unstable();
+    assert_eq!(all, expected);
+    assert_eq!(judged.cost.total(), 2_600 * audit(&few.0, &few.1).cost.total());
+}

@@ -98,6 +98,7 @@ mod tests {
         let days = Spans::new((0..7).map(|day| (day * 1440 + 480, day * 1440 + 960)).collect());
         model.calendars = vec![Spans::always(), days];
         model.crews = vec![Crew { calendar: 1, regular: 1, days: NONE }];
+        model.crew_taken = vec![Vec::new()];
         model.places = vec![Place { access: 0 }];
         model.ways = vec![0];
         for (number, length) in [120, 60].into_iter().enumerate() {
