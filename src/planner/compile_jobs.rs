@@ -48,24 +48,25 @@ pub fn add_jobs(mut tables: Tables<'_>, gear_index: Vec<GearIndex>, asked: Asked
         base - house.areas.len() as u32
     });
     let kinds = situation.equipment.len();
+    let steps: usize = situation.jobs.iter().map(|job| job.chain.steps().len()).sum();
     let mut builder = Builder {
         area_base: area_base.collect(),
         tables,
         gear_index,
-        steps: Vec::new(),
-        activity_of: Vec::new(),
-        part_of: Vec::new(),
-        fixed: Vec::new(),
+        steps: Vec::with_capacity(steps),
+        activity_of: Vec::with_capacity(situation.jobs.len()),
+        part_of: Vec::with_capacity(situation.jobs.len()),
+        fixed: Vec::with_capacity(steps),
         running_gear: Vec::new(),
         next_unit: vec![0; kinds],
         anybody,
         nearest: None,
     };
-    // By far the longest list, and copying it as it grows takes longer than filling it.
-    let steps: usize = situation.jobs.iter().map(|job| job.chain.steps().len()).sum();
+    // By far the longest lists, and copying them as they grow takes longer than filling them.
     let few = asks_few(situation) && homes.is_some();
     let asked_for_each = if few { CREWS_ASKED + 1 } else { situation.crews.len() };
     builder.tables.model.modes.reserve_exact(steps * asked_for_each);
+    builder.tables.model.activities.reserve_exact(steps);
     for (number, content) in situation.jobs.iter().enumerate() {
         let job = JobIx::from_index(number);
         builder.nearest = homes.as_ref().map(|homes| homes.nearest(situation, &builder.tables.model, job, asked));

@@ -48,7 +48,7 @@ impl Builder<'_> {
         };
         for crew in crews.into_iter().map(|crew| crew as usize) {
             let numbers = self.tables.strengths(crew);
-            let number = known.iter().position(|(same, _)| *same == numbers).unwrap_or_else(|| {
+            let number = known.iter().position(|(same, _)| Rc::ptr_eq(same, &numbers)).unwrap_or_else(|| {
                 known.push((numbers.clone(), self.ways(content, run, &numbers)));
                 known.len() - 1
             });
