@@ -1,5 +1,5 @@
 //! Every published or worked value that the numbers of the trade are held against, beside what this crate gives now, and
-//! the page that shows them (`docs/trade-values.md`). The formulas live in `src/trade/`; judging whole grids by another
+//! the page that shows them (`docs/trade-values.md`). The formulas live in `core/src/trade/`; judging whole grids by another
 //! implementation is `tests/python/`'s.
 
 #![allow(dead_code, reason = "the example prints the page, the test also reads the values")]
