@@ -57,7 +57,7 @@ pub struct DraftBody {
     /// Seed of the search: the same input and seed give the same plan.
     #[schema(default = 1)]
     pub seed: u64,
-    /// Moves the search may make; 200 for each open job when nothing is said, but at least 10,000.
+    /// Moves the search may make; 2,000 for each open job when nothing is said, at least 20,000, and from a hundred jobs on 200,000, or 200 for each job if that is more.
     #[schema(maximum = 100_000)]
     pub move_budget: Option<u64>,
 }

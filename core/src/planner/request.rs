@@ -29,10 +29,13 @@ pub enum Emphasis {
 
 /// Moves of a search when nobody counts jobs.
 const MOVES: u64 = 3_000;
-/// Fewest moves of a search over so many jobs as there are: a tenth of a second.
-const MOVES_MIN: u64 = 10_000;
-/// For each job, when nothing else is said.
-const MOVES_A_JOB: u64 = 200;
+/// Fewest moves of a search when nothing else is said: a tenth of a second.
+const MOVES_MIN: u64 = 20_000;
+/// For each job of the first so many: two seconds for a hundred.
+const MOVES_A_JOB: u64 = 2_000;
+const JOBS_WITH_TIME: u64 = 100;
+/// With so many jobs that this is more, so many moves for each.
+const MOVES_A_JOB_OF_MANY: u64 = 200;
 
 /// Moves of a repair when nothing else is said: a blink.
 pub const REPAIR_MOVES: u64 = 40;
@@ -94,8 +97,20 @@ impl Request {
     }
 }
 
-/// Moves of a search over so many open jobs when nothing else is said: a second or two for a hundred.
-pub const fn usual_moves(jobs: usize) -> u64 {
-    let moves = jobs as u64 * MOVES_A_JOB;
-    if moves > MOVES_MIN { moves } else { MOVES_MIN }
+/// Moves of a search over so many open jobs when nothing else is said: two seconds for a hundred, and not much longer for
+/// some hundreds.
+pub fn usual_moves(jobs: usize) -> u64 {
+    let jobs = jobs as u64;
+    MOVES_MIN.max(jobs.min(JOBS_WITH_TIME) * MOVES_A_JOB).max(jobs * MOVES_A_JOB_OF_MANY)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::usual_moves;
+
+    #[test]
+    fn more_jobs_never_get_fewer_moves() {
+        let moves = [0, 10, 11, 100, 1_000, 1_001, 5_000].map(usual_moves);
+        assert_eq!(moves, [20_000, 20_000, 22_000, 200_000, 200_000, 200_200, 1_000_000]);
+    }
 }
