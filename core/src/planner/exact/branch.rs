@@ -50,8 +50,8 @@ pub(super) struct Branch<'w> {
     best: i64,
     cheaper: Option<Vec<(u32, Place)>>,
     nodes_left: u64,
-    /// No maximum wait and no latest start kept anything from getting cheaper.
-    no_maximum_binds: bool,
+    /// What plans cost at least that were not looked at because of a maximum wait or a latest start.
+    passed_over: i64,
 }
 
 impl<'w> Branch<'w> {
@@ -88,13 +88,13 @@ impl<'w> Branch<'w> {
             best,
             cheaper: None,
             nodes_left: nodes,
-            no_maximum_binds: true,
+            passed_over: i64::MAX,
         }
     }
 
     /// Whether no plan was passed over that could be cheaper than the best one.
     pub(super) fn saw_all(&self) -> bool {
-        self.nodes_left > 0 && self.no_maximum_binds
+        self.nodes_left > 0 && self.passed_over >= self.best
     }
 
     /// The cheapest plan, where one was found that is cheaper than what was known.
@@ -137,8 +137,10 @@ impl<'w> Branch<'w> {
             let places = self.modes(state, number).filter_map(|mode| self.next_place(state, number, mode, 0));
             let soonest = places.map(|place| place.start).min();
             let Some(soonest) = soonest else {
-                self.no_maximum_binds &=
-                    self.modes(state, number).all(|mode| self.latest(state, number, mode) >= NEVER);
+                // What came before it could have been later; how much that costs is not known.
+                if self.modes(state, number).any(|mode| self.latest(state, number, mode) < NEVER) {
+                    self.passed_over = i64::MIN;
+                }
                 return Vec::new();
             };
             let finish = self.tails.finish(model, self.open[number], soonest.max(now));
@@ -166,7 +168,9 @@ impl<'w> Branch<'w> {
             };
             for mode in self.modes(state, number) {
                 let latest = self.latest(state, number, mode);
-                self.no_maximum_binds &= latest >= NEVER || least_at(latest + 1) >= self.best;
+                if latest < NEVER {
+                    self.passed_over = self.passed_over.min(least_at(latest + 1));
+                }
                 let mut from = 0;
                 while let Some(place) = self.next_place(state, number, mode, from) {
                     let cost = least_at(place.start);

@@ -16,6 +16,8 @@
 
 mod branch;
 mod load;
+#[cfg(test)]
+mod tests;
 
 use super::generate::Generator;
 use super::model::{Model, NONE, wide};
