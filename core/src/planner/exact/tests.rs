@@ -1,3 +1,5 @@
+//! Small problems by hand: what is found, and what may be called proved.
+
 use super::super::model::{Activity, Anchor, Arc, Crew, Mode, Part, Place as ModelPlace};
 use super::super::score::{Fixed, JobWeights};
 use super::super::spans::{NEVER, Spans, T};
