@@ -3,7 +3,7 @@
 FROM rust:1.95-slim-bookworm AS build
 WORKDIR /src
 COPY . .
-# The caches stay with the builder, so that a change of the source recompiles only this crate.
+# The caches stay with the builder, so that a change of the source recompiles only what is ours.
 RUN --mount=type=cache,target=/usr/local/cargo/registry \
     --mount=type=cache,target=/src/target \
     cargo build --locked --release --bin tackfree \
