@@ -36,7 +36,7 @@ pub struct PlanArguments {
     /// Seed of the search
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
-    /// Moves the search may make [default: 2000 for each job, at least 20000; for more than a hundred jobs see docs/benchmark.md]
+    /// Moves the search may make [default: 2000 for each job, at least 20000; from 100 jobs on 200000, or 200 for each job if that is more]
     #[arg(long)]
     pub moves: Option<u64>,
     /// Write the plan as JSON into this file

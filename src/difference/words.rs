@@ -26,7 +26,12 @@ pub(super) fn sentence(situation: &Situation, plan: &Plan, step: StepRef, links:
         let told = number < LINKS_AT_EACH_END || number >= LINKS_AT_EACH_END + left_out;
         if told {
             out.push_str(if number == 0 { ", so " } else { ", and so " });
-            out.push_str(&words.link(link, number == 0 && named(root) == Some(words.target(link))));
+            out.push_str(
+                &words.link(
+                    link,
+                    number == 0 && named(root) == Some(link.cause.other_step(link.step).unwrap_or(link.step)),
+                ),
+            );
         } else if number == LINKS_AT_EACH_END {
             out.push_str(&format!(", and so on over {left_out} more"));
         }
@@ -129,22 +134,6 @@ impl Words<'_> {
         let promised = self.promised(step)?;
         let mut spans = spans;
         spans.find(|span| span.overlaps(promised))
-    }
-
-    /// Whom a link leads to; the step itself when it is about nobody else.
-    fn target(&self, link: &Link) -> StepRef {
-        match link.cause {
-            Cause::WaitsFor(before) | Cause::TooLateAfter(before) => StepRef { job: link.step.job, step: before },
-            Cause::CrewBusyWith(other) | Cause::AreaTakenBy(other) | Cause::GearTakenBy(other) => other,
-            Cause::StartPassed
-            | Cause::NotYet
-            | Cause::Pinned
-            | Cause::CrewAway
-            | Cause::CrewUnable
-            | Cause::HouseClosed
-            | Cause::Weather
-            | Cause::EquipmentShort => link.step,
-        }
     }
 
     /// One link in words; `just_named`: the sentence has just spoken of whom it leads to.

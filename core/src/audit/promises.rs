@@ -4,7 +4,6 @@
 use super::air::Skies;
 use super::cause::Judge;
 use super::ledger::{Ledger, Stay, lapse};
-use super::read::named_by;
 use super::violation::{History, Violation};
 use crate::domain::chain::Wait;
 use crate::domain::plan::{Cause, Placement};
@@ -59,7 +58,7 @@ fn circles(ledger: &Ledger<'_>) -> Vec<bool> {
         .map(|number| {
             let moved = ledger.is_frozen(number) && ledger.has_moved(number);
             let stay = ledger.stay(number).filter(|stay| stay.open && moved)?;
-            ledger.number(named_by(stay.step, stay.cause?)?)
+            ledger.number(stay.cause?.other_step(stay.step)?)
         })
         .collect();
     let mut circular = vec![false; next.len()];

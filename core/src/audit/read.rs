@@ -5,7 +5,7 @@ use super::ledger::{Ledger, PAST_MINUTES_MAX, Place, Stay};
 use super::violation::{History, Named, Order, Shift, Violation, Whole};
 use crate::domain::chain::{Outcome, StepState};
 use crate::domain::ids::{EquipmentIx, StepIx, StepRef};
-use crate::domain::plan::{Blocker, Cause, Placement, Plan, UnitUse};
+use crate::domain::plan::{Blocker, Placement, Plan, UnitUse};
 use crate::domain::situation::Situation;
 use crate::domain::time::Span;
 
@@ -139,7 +139,7 @@ fn indices_are_sound(ledger: &Ledger<'_>, placement: &Placement, out: &mut Vec<V
             Some(_) => {}
         }
     }
-    if let Some(named) = placement.moved_because.and_then(|cause| named_by(placement.step, cause))
+    if let Some(named) = placement.moved_because.and_then(|cause| cause.other_step(placement.step))
         && ledger.number(named).is_none()
     {
         missing(Named::Step(named));
@@ -148,22 +148,6 @@ fn indices_are_sound(ledger: &Ledger<'_>, placement: &Placement, out: &mut Vec<V
         out.push(Violation::Whole(placement.step, Whole::Unsorted {}));
     }
     !out[before..].iter().any(|found| matches!(found, Violation::Whole(_, Whole::BadIndex { .. })))
-}
-
-/// The other step that a cause names.
-pub(super) fn named_by(step: StepRef, cause: Cause) -> Option<StepRef> {
-    match cause {
-        Cause::StartPassed
-        | Cause::NotYet
-        | Cause::Pinned
-        | Cause::CrewAway
-        | Cause::CrewUnable
-        | Cause::HouseClosed
-        | Cause::Weather
-        | Cause::EquipmentShort => None,
-        Cause::WaitsFor(before) | Cause::TooLateAfter(before) => Some(StepRef { step: before, ..step }),
-        Cause::CrewBusyWith(other) | Cause::AreaTakenBy(other) | Cause::GearTakenBy(other) => Some(other),
-    }
 }
 
 /// By dense number, whether the plan lists the step as unplaced.

@@ -81,6 +81,24 @@ pub enum Cause {
     GearTakenBy(StepRef),
 }
 
+impl Cause {
+    /// Whom it names, as the cause of `step`; `None` when it is about nobody else.
+    pub fn other_step(self, step: StepRef) -> Option<StepRef> {
+        match self {
+            Cause::StartPassed
+            | Cause::NotYet
+            | Cause::Pinned
+            | Cause::CrewAway
+            | Cause::CrewUnable
+            | Cause::HouseClosed
+            | Cause::Weather
+            | Cause::EquipmentShort => None,
+            Cause::WaitsFor(before) | Cause::TooLateAfter(before) => Some(StepRef { step: before, ..step }),
+            Cause::CrewBusyWith(other) | Cause::AreaTakenBy(other) | Cause::GearTakenBy(other) => Some(other),
+        }
+    }
+}
+
 /// Which rule of the design keeps a step out of the plan.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Blocker {

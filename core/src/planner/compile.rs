@@ -113,9 +113,6 @@ pub struct Tables<'s> {
     strengths: Vec<Strength>,
     /// Common hours by access and crew's calendar, and how many spans they have together.
     common: BTreeMap<(u32, u32), u32>,
-    /// By calendar of a crew: the house's that it was asked for last, and the common one. Steps of a house are compiled one after
-    /// the other, each for the same crews.
-    common_last: Vec<(u32, u32)>,
     /// Calendars of the model by what is in them.
     numbers: BTreeMap<Spans, u32>,
     common_spans: usize,
@@ -150,7 +147,6 @@ impl<'s> Tables<'s> {
             weeks: Vec::new(),
             strengths: Vec::new(),
             common: BTreeMap::new(),
-            common_last: Vec::new(),
             numbers: BTreeMap::new(),
             common_spans: 0,
             manned: Vec::new(),
@@ -267,19 +263,6 @@ impl<'s> Tables<'s> {
     /// The part of a crew's calendar in which a house is open; `NONE` when there are too many such parts already.
     pub fn hours(&mut self, calendar: u32, house: HouseIx) -> u32 {
         let access = self.model.places[house.index()].access;
-        let last = self.common_last.get(calendar as usize).copied();
-        if let Some((_, number)) = last.filter(|(of, _)| *of == access) {
-            return number;
-        }
-        let number = self.hours_anew(calendar, access);
-        if self.common_last.len() <= calendar as usize {
-            self.common_last.resize(calendar as usize + 1, (NONE, NONE));
-        }
-        self.common_last[calendar as usize] = (access, number);
-        number
-    }
-
-    fn hours_anew(&mut self, calendar: u32, access: u32) -> u32 {
         if let Some(&known) = self.common.get(&(access, calendar)) {
             return known;
         }
