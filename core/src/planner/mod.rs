@@ -183,7 +183,9 @@ fn search(
                 let lost = sought.lost_minute(&jobs, work.compiled.model.crews.len());
                 generator.road_minute = lost.min(road_minute_at_first(sought));
             }
-            improve::improve(sought, (request.seed, request.move_budget), state, generator, &jobs, progress);
+            let growing = growing_jobs(sought, generator, &jobs);
+            let jobs = improve::Jobs { all: &jobs, growing: &growing };
+            improve::improve(sought, (request.seed, request.move_budget), state, generator, jobs, progress);
             generator.road_minute = 0;
             let nodes = request.move_budget.saturating_mul(NODES_A_MOVE).min(NODES_MAX);
             exact::finish(sought, state, generator, nodes).filter(|_| sought.cost == work.weights.cost)
@@ -302,8 +304,7 @@ fn orders(compiled: &Compiled, weights: &Weights) -> Vec<Vec<T>> {
         work[activity.job as usize] += shortest.unwrap_or(0);
     }
     let ratio = |job: usize| work[job] * 1_000 / weights.jobs[job].weight.max(1);
-    // A house of more weight goes as if it were due a day earlier for each unit.
-    let urgency = |job: usize| i64::from(weights.jobs[job].due) - 1_440 * weights.jobs[job].weight;
+    let urgency = |job: usize| urgency(weights, job as u32);
     let ranked = |key: &dyn Fn(usize) -> i64| {
         let mut order: Vec<usize> = (0..jobs).collect();
         order.sort_by_key(|&job| (key(job), ratio(job), job));
@@ -313,6 +314,21 @@ fn orders(compiled: &Compiled, weights: &Weights) -> Vec<Vec<T>> {
         bias
     };
     vec![ranked(&urgency), ranked(&ratio), vec![0; jobs]]
+}
+
+/// What jobs are put in order by, least first, minutes: when they are due, one of more weight as if a day earlier for each unit.
+fn urgency(weights: &Weights, job: u32) -> i64 {
+    let own = &weights.jobs[job as usize];
+    i64::from(own.due) - 1_440 * own.weight
+}
+
+/// Those of `jobs` of which nothing that is open is held, the most urgent first.
+fn growing_jobs(weights: &Weights, generator: &Generator, jobs: &[u32]) -> Vec<(i64, u32)> {
+    let held = |activity: &u32| generator.held[*activity as usize] && weights.fixed_crew[*activity as usize] == NONE;
+    let free = jobs.iter().filter(|job| !weights.activities.of(**job).iter().any(held));
+    let mut growing: Vec<(i64, u32)> = free.map(|job| (urgency(weights, *job), *job)).collect();
+    growing.sort_unstable();
+    growing
 }
 
 /// Ordinary activities without a place.

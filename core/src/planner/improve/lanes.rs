@@ -1,16 +1,19 @@
 //! Two cores without chance in what comes out: what a lane does depends on the seed and on the moves, never on which thread
 //! is ahead.
 //!
-//! With more moves than one run makes good use of, runs go side by side, all but one from plans of their own by chance, and the
-//! cheapest end counts.
+//! With more moves than one run makes good use of, runs go side by side, each but the first with jobs in an order of its own, and
+//! the cheapest end counts.
 //! With fewer, and enough jobs that two moves seldom meet, each lane tries moves on a copy of the plan; after a few the
 //! second lane's are made in the first lane's plan, where they still fit and are still cheap enough, and both go on from there.
 
+use super::grow::{Jobs, grow};
 use super::{Accept, Best, Kept, Search};
 use crate::planner::generate::{Generator, agrees};
 use crate::planner::model::NONE;
 use crate::planner::score::Weights;
 use crate::planner::state::{Place, State};
+use rand_core::{RngCore, SeedableRng};
+use rand_pcg::Pcg64Mcg;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc;
 
@@ -45,14 +48,14 @@ struct Moves {
     slack: i64,
 }
 
-/// Makes `moves` moves over `jobs` (sorted), of which those stay that do not make the plan much dearer; `progress` is told
-/// moves made and the lowest cost after each. Leaves the cheapest plan met.
+/// Makes `moves` moves over `jobs`, of which those stay that do not make the plan much dearer; `progress` is told moves made and
+/// the lowest cost after each. Leaves the cheapest plan met.
 pub fn improve<'m>(
     weights: &Weights,
     (seed, moves): (u64, u64),
     state: &mut State<'m>,
     generator: &mut Generator,
-    jobs: &[u32],
+    jobs: Jobs<'_>,
     progress: &mut dyn FnMut(u64, i64),
 ) {
     let steps = state.model.activities.len() as u64;
@@ -62,13 +65,33 @@ pub fn improve<'m>(
     let held = cfg!(debug_assertions).then(|| held_places(state, generator));
     if runs > 1 {
         side_by_side(weights, (seed, moves), runs, (state, generator), jobs, progress);
-    } else if jobs.len() >= JOBS_FOR_LANES {
-        together(weights, (seed, moves), (state, generator), jobs, progress);
     } else {
-        let mut search = Search::new(weights, state, seed, Accept::NotMuchWorse);
-        search.run(state, generator, jobs, moves, progress);
+        run(weights, (seed, moves), (state, generator), (jobs, &jobs.by_urgency()), together, progress);
     }
     debug_assert_eq!(held, Some(held_places(state, generator)), "what is held stays, and stays held");
+}
+
+/// A search among some jobs, as far as [`run`] needs to know it.
+type SearchAmong = for<'m> fn(&Weights, (u64, u64), (&mut State<'m>, &mut Generator), &[u32], &mut dyn FnMut(u64, i64));
+
+/// One run: the plan grows in `order`, then the search goes on among all.
+fn run<'m>(
+    weights: &Weights,
+    (seed, moves): (u64, u64),
+    (state, generator): (&mut State<'m>, &mut Generator),
+    (jobs, order): (Jobs<'_>, &[u32]),
+    search: SearchAmong,
+    progress: &mut dyn FnMut(u64, i64),
+) {
+    let before = weights.total(state).total();
+    let mut random = Pcg64Mcg::seed_from_u64(seed);
+    let mut done = 0;
+    let made = grow(weights, moves, (state, generator), (jobs, order), &mut |state, generator, inside, moves| {
+        let told = &mut |made, _| progress(done + made, before);
+        search(weights, (random.next_u64(), moves), (state, generator), inside, told);
+        done += moves;
+    });
+    search(weights, (seed, moves - made), (state, generator), jobs.all, &mut |now, cost| progress(made + now, cost));
 }
 
 /// Where everything is that must not be moved, by activity.
@@ -90,7 +113,7 @@ fn side_by_side<'m>(
     (seed, moves): (u64, u64),
     runs: u64,
     (state, generator): (&mut State<'m>, &mut Generator),
-    jobs: &[u32],
+    jobs: Jobs<'_>,
     progress: &mut dyn FnMut(u64, i64),
 ) {
     let start = (&*state, &*generator);
@@ -99,16 +122,16 @@ fn side_by_side<'m>(
         let mut best: Option<(i64, u64, State<'m>, Generator)> = None;
         for number in (lane as u64..runs).step_by(LANES) {
             let (mut state, mut generator) = (start.0.clone(), start.1.clone());
-            let mut search = Search::new(weights, &state, seed_of(seed, number), Accept::NotMuchWorse);
-            if number > 0 {
-                search.begin_anew(&mut state, &mut generator, jobs);
-            }
+            let own = seed_of(seed, number);
+            let order = if number == 0 { jobs.by_urgency() } else { jobs.by_chance(own) };
             let moves = moves / runs + u64::from(number < moves % runs);
             let known = best.as_ref().map_or(i64::MAX, |best| best.0);
-            search.run(&mut state, &mut generator, jobs, moves, &mut |_, cost| told(cost.min(known)));
+            let told = &mut |_, cost: i64| told(cost.min(known));
+            run(weights, (own, moves), (&mut state, &mut generator), (jobs, &order), alone, told);
+            let cost = weights.total(&state).total();
             debug_assert_eq!(held_places(start.0, start.1), held_places(&state, &generator), "held in every run");
-            if search.cost() < known {
-                best = Some((search.cost(), number, state, generator));
+            if cost < known {
+                best = Some((cost, number, state, generator));
             }
         }
         best
@@ -135,7 +158,19 @@ fn side_by_side<'m>(
     }
 }
 
-/// One run, its moves tried by all lanes at once.
+/// On one core.
+fn alone(
+    weights: &Weights,
+    (seed, moves): (u64, u64),
+    (state, generator): (&mut State<'_>, &mut Generator),
+    jobs: &[u32],
+    progress: &mut dyn FnMut(u64, i64),
+) {
+    let mut search = Search::new(weights, state, seed, Accept::NotMuchWorse);
+    search.run(state, generator, jobs, moves, progress);
+}
+
+/// Moves tried by all lanes at once, where there are enough jobs for that.
 fn together<'m>(
     weights: &Weights,
     (seed, moves): (u64, u64),
@@ -143,6 +178,9 @@ fn together<'m>(
     jobs: &[u32],
     progress: &mut dyn FnMut(u64, i64),
 ) {
+    if jobs.len() < JOBS_FOR_LANES {
+        return alone(weights, (seed, moves), (state, generator), jobs, progress);
+    }
     let new_lane = |number: usize| Lane {
         search: Search::new(weights, state, seed_of(seed, number as u64), Accept::NotMuchWorse),
         state: state.clone(),

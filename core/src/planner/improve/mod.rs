@@ -7,13 +7,16 @@
 //! |---|---|
 //! | `mod` | moves judged, kept or undone |
 //! | `moves` | which steps are taken out, and in which order they are put back |
+//! | `grow` | jobs put in a few at a time, with a search after each few |
 //! | `best` | the cheapest plan met |
 //! | `lanes` | two cores: runs side by side, or one run whose moves are tried two at a time |
 
 mod best;
+mod grow;
 mod lanes;
 mod moves;
 
+pub use grow::Jobs;
 pub use lanes::improve;
 
 use super::generate::{Failure, Generator};
@@ -28,7 +31,7 @@ use rand_core::{RngCore, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
 /// The first move may make the plan dearer by up to this part of what a job costs on average, in percent.
-const SLACK_PERCENT: i64 = 10;
+const SLACK_PERCENT: i64 = 8;
 
 /// Which moves stay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -64,31 +64,6 @@ impl Search<'_> {
         }
     }
 
-    /// Takes all of `jobs` out that may move, and puts them back in an order by chance, house by house more or less. Where
-    /// something that is held does not stay, everything is as it was.
-    pub(super) fn begin_anew(&mut self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32]) {
-        self.remember(state, generator, jobs);
-        for before in self.before.iter().filter(|before| !before.held) {
-            generator.take(state, before.activity);
-        }
-        let open = self.open(state);
-        let mut of_job = (NONE, 0);
-        for number in 0..self.before.len() {
-            let activity = self.before[number].activity as usize;
-            let job = state.model.activities[activity].job;
-            if of_job.0 != job {
-                of_job = (job, self.below(state.model.end.max(0) as u32) as T);
-            }
-            generator.bias[activity] = of_job.1;
-        }
-        generator.complete(state, self.weights, &open);
-        self.before.iter().for_each(|before| generator.bias[before.activity as usize] = 0);
-        if !self.hold_again(state, generator) {
-            self.undo(state, generator);
-        }
-        *self = Search { random: self.random.clone(), ..Search::new(self.weights, state, 0, self.accept) };
-    }
-
     /// A few jobs are taken out, whole or from one of their steps on, and put back in another order.
     fn move_tails(&mut self, state: &mut State<'_>, generator: &mut Generator, jobs: &[u32]) {
         let (chosen, order) = match self.below(10) {
