@@ -72,14 +72,10 @@ const WAY_FACTOR_AT_FIRST: i64 = 10;
 /// With fewer jobs hardly any waits for a crew that is on the road.
 const JOBS_THAT_WAIT: usize = 12;
 
-/// The longer a plan is searched for, the longer a bound is.
-const MOVES_A_BOUND_ROUND: u64 = 20;
 /// Beginnings of plans that may be looked at for each move of the search, where steps are few: they take a twentieth of its time.
 const NODES_A_MOVE: u64 = 25;
 /// What was looked at is remembered: more could take hundreds of megabytes.
 const NODES_MAX: u64 = 1_000_000;
-/// Rounds after which a bound hardly rises any more.
-const BOUND_ROUNDS_MAX: u64 = 400;
 
 /// Told on long work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -124,8 +120,11 @@ fn plan_asking(situation: &Situation, request: Request, asked: Asked<'_>, progre
     let causes = last.causes(situation, &mut state);
     let cost = work.weights.total(&state);
     // A repair is there in a blink; how near it is to the best is worked out with the next ordinary plan.
-    let rounds = if request.basis == Basis::Repair { 0 } else { request.move_budget / MOVES_A_BOUND_ROUND };
-    let found = (cost.total(), rounds.min(BOUND_ROUNDS_MAX));
+    let moves = if request.basis == Basis::Repair { 0 } else { request.move_budget };
+    let found = (cost.total(), moves);
+    // Where the optimum is known, every test sees whether the bound holds.
+    let holds = |least: &i64| lower_bound(situation, &work, &alone, found) <= *least;
+    debug_assert!(least.iter().all(holds), "a bound above the optimum");
     Plan {
         now: situation.now,
         seed: request.seed,

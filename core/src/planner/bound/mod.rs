@@ -1,6 +1,9 @@
 //! A lower bound on the cost of any plan: each chain on its own, with all crews free (critical path with calendars,
 //! climates and waits), and the load that crews, skills and gear have to carry whatever the order.
 
+mod exact_tails;
+mod goods;
+mod hours;
 mod prices;
 mod tails;
 
@@ -12,14 +15,21 @@ use super::score::Weights;
 use super::spans::{NEVER, T};
 use super::state::Place;
 
-/// No plan costs less, in cost points; `alone` is from [`alone`]. So many `rounds` are spent on prices, by which the bound
-/// comes nearer to what a known plan costs.
+/// The longer a plan is searched for, the longer a bound is: a round of prices by the day for so many moves.
+const MOVES_A_ROUND: u64 = 20;
+/// Rounds after which a bound hardly rises any more.
+const ROUNDS_MAX: u64 = 400;
+/// So many starts of steps are looked at for each move of the search while prices go by the hour: a fifth of its time.
+const STARTS_A_MOVE: u64 = 300;
+
+/// No plan costs less, in cost points; `alone` is from [`alone`]. The more `moves` of a search there were, the more time is spent
+/// on prices, by which the bound comes nearer to `upper`, what the plan that was found costs.
 pub fn lower_bound(
     model: &Model,
     fixed: &[Option<Place>],
     weights: &Weights,
     alone: &[(T, T)],
-    (upper, rounds): (i64, u64),
+    (upper, moves): (i64, u64),
 ) -> i64 {
     let mut sum_alone = 0;
     let mut finishes = vec![None; weights.jobs.len()];
@@ -38,12 +48,19 @@ pub fn lower_bound(
     let bound = sum_alone.max(by_load.unwrap_or(0));
     // Prices go by how late the slowest may be as well; where only the nearest are asked, that is not known.
     let all_known = model.activities.iter().all(|activity| activity.anybody.is_empty());
+    let rounds = (moves / MOVES_A_ROUND).min(ROUNDS_MAX);
     if rounds == 0 || !all_known {
         bound
     } else {
-        bound.max(prices::bound(model, fixed, weights, alone, &loads, (upper, rounds)))
+        let known = (model, fixed, weights, alone);
+        let (by_day, prices) = prices::bound(known, &loads, (upper, rounds));
+        let by_hour = hours::bound(known, &loads, &prices, (upper, moves));
+        bound.max(by_day).max(by_hour.unwrap_or(0))
     }
 }
+
+/// What is planned: the model, what is fixed of it, what it costs, and when everything can be alone.
+type Known<'m> = (&'m Model, &'m [Option<Place>], &'m Weights, &'m [(T, T)]);
 
 /// Extra steps that are not there need never come.
 fn ordinary_extra(model: &Model, fixed: &[Option<Place>], activity: u32) -> bool {

@@ -1,36 +1,18 @@
 //! A lower bound by prices on time: each minute of the crews, of crews with a skill, and of gear has a price that changes
 //! from day to day; whoever has paid may work without regard to others. Each house then takes the finish that is cheapest
-//! for it, and what all of them cost, less what the time is worth that there is, is at most what any plan costs: Lagrangian
-//! relaxation of the capacities (Fisher, "Optimal solution of production scheduling problems using Lagrange multipliers",
-//! Operations Research 21, 1973). Prices rise where more is asked for than there is and fall where less is (subgradient
-//! method, Held, Wolfe and Crowder, Mathematical Programming 6, 1974). All in integers: whatever the prices, the bound holds.
+//! for it, and what all of them cost, less what the time is worth that there is, is at most what any plan costs.
 
-use super::super::hours::{gate_obstacle, workable};
-use super::super::model::Model;
-use super::super::score::Weights;
-use super::super::spans::{NEVER, T};
-use super::super::state::Place;
-use super::{Load, earliest_after, job_cost, ordinary_extra};
-use std::collections::HashMap;
+use super::exact_tails::ExactTails;
+use super::goods::{Good, UNIT, climb};
+use super::{Known, Load, job_cost, ordinary_extra};
+use crate::planner::hours::workable;
+use crate::planner::model::Model;
+use crate::planner::score::Weights;
+use crate::planner::spans::{NEVER, T};
+use crate::planner::state::Place;
 
-/// Prices are counted in this part of a cost point a minute.
-const UNIT: i64 = 256;
-/// A minute that is dearer changes nothing any more, and sums stay far from the limits of integers.
-const PRICE_MAX: i64 = 1 << 28;
 /// Minutes of one price.
-const BUCKET: T = 1440;
-/// Rounds without a better bound after which steps get shorter.
-const PATIENCE: u32 = 8;
-/// Starts in doubt that are looked at before a time counts as possible.
-const GATE_TRIES: usize = 1_000;
-
-/// What the prices are on: one bottleneck day by day.
-struct Good {
-    /// Minutes there are in each bucket.
-    capacity: Vec<i64>,
-    price: Vec<i64>,
-    used: Vec<i64>,
-}
+pub(super) const BUCKET: T = 1440;
 
 /// An open activity and what it takes of the goods.
 struct Item {
@@ -54,17 +36,14 @@ struct House {
     chances: Vec<Chance>,
 }
 
-/// The highest bound met in `rounds` rounds, cost points; `upper` is what a known plan costs.
-pub fn bound(
-    model: &Model,
-    fixed: &[Option<Place>],
-    weights: &Weights,
-    alone: &[(T, T)],
+/// The highest bound met in `rounds` rounds, cost points, and the prices at which it was; `upper` is what a known plan costs.
+pub(super) fn bound(
+    (model, fixed, weights, alone): Known<'_>,
     loads: &[Load],
     (upper, rounds): (i64, u64),
-) -> i64 {
+) -> (i64, Vec<Good>) {
     let buckets = (model.end / BUCKET + 1) as usize;
-    let mut goods: Vec<Good> = loads.iter().map(|load| good(load, buckets)).collect();
+    let mut goods: Vec<Good> = loads.iter().map(|load| Good::new(load, (buckets, BUCKET))).collect();
     let takes = takes(model, loads);
     let spills = spills(model, buckets);
     let mut houses = Vec::new();
@@ -75,55 +54,10 @@ pub fn bound(
             Err(cost) => rest += cost,
         }
     }
-    let mut best = 0;
-    let mut best_prices: Vec<Vec<i64>> = goods.iter().map(|good| good.price.clone()).collect();
-    let (mut reach, mut since) = (1.0, 0);
-    for _ in 0..rounds {
-        goods.iter_mut().for_each(|good| good.used.fill(0));
-        let worth: i64 =
-            goods.iter().map(|good| good.price.iter().zip(&good.capacity).map(|(p, c)| p * c).sum::<i64>()).sum();
-        let asked: i64 = houses.iter().map(|house| cheapest(house, weights, &mut goods)).sum();
-        // Rounded up: costs are whole.
-        let found = rest + (asked - worth).div_euclid(UNIT) + i64::from((asked - worth).rem_euclid(UNIT) > 0);
-        if found > best {
-            best = found;
-            since = 0;
-            goods.iter().zip(&mut best_prices).for_each(|(good, kept)| kept.clone_from(&good.price));
-        } else {
-            since += 1;
-            if since == PATIENCE {
-                since = 0;
-                reach /= 2.0;
-                goods.iter_mut().zip(&best_prices).for_each(|(good, kept)| good.price.clone_from(kept));
-                continue;
-            }
-        }
-        step(&mut goods, reach * (upper - found).max(1) as f64);
-    }
-    best
-}
-
-/// Moves all prices towards what is asked for, by so much that the bound would rise by `wanted` cost points.
-fn step(goods: &mut [Good], wanted: f64) {
-    let pull = |good: &Good, at: usize| {
-        let pull = good.used[at] - good.capacity[at];
-        if pull < 0 && good.price[at] == 0 { 0 } else { pull }
-    };
-    let length: f64 = goods
-        .iter()
-        .flat_map(|good| (0..good.price.len()).map(move |at| pull(good, at) as f64))
-        .map(|pull| pull * pull)
-        .sum();
-    if length == 0.0 {
-        return;
-    }
-    let scale = wanted * UNIT as f64 / length;
-    for good in goods {
-        for at in 0..good.price.len() {
-            let change = (pull(good, at) as f64 * scale).round() as i64;
-            good.price[at] = good.price[at].saturating_add(change).clamp(0, PRICE_MAX);
-        }
-    }
+    let best = climb(&mut goods, (rest, upper, rounds, 1.0), &mut |goods| {
+        houses.iter().map(|house| cheapest(house, weights, goods)).sum()
+    });
+    (best, goods)
 }
 
 /// The cheapest finish of a house at the prices as they are; what it would use is added up.
@@ -177,24 +111,8 @@ fn price(item: &Item, chance: &Chance, goods: &[Good]) -> (i64, u32) {
     (chance.bucket + 1..=chance.last).fold(own, |least, bucket| least.min((at(bucket), bucket)))
 }
 
-fn good(load: &Load, buckets: usize) -> Good {
-    let mut capacity = vec![0; buckets];
-    for (number, &(from, level)) in load.capacity.iter().enumerate() {
-        let until =
-            load.capacity.get(number + 1).map_or(buckets as T * BUCKET, |next| next.0.min(buckets as T * BUCKET));
-        let mut from = from;
-        while level > 0 && from < until {
-            let bucket = from / BUCKET;
-            let end = until.min((bucket + 1) * BUCKET);
-            capacity[bucket as usize] += level * i64::from(end - from);
-            from = end;
-        }
-    }
-    Good { price: vec![0; buckets], used: vec![0; buckets], capacity }
-}
-
 /// By activity: what it takes of each good.
-fn takes(model: &Model, loads: &[Load]) -> Vec<Vec<(usize, i64)>> {
+pub(super) fn takes(model: &Model, loads: &[Load]) -> Vec<Vec<(usize, i64)>> {
     let mut takes = vec![Vec::new(); model.activities.len()];
     for (number, load) in loads.iter().enumerate() {
         for &(activity, minutes) in load.work.iter().filter(|(_, minutes)| *minutes > 0) {
@@ -241,7 +159,7 @@ fn house(
     if finish >= NEVER || activities.is_empty() {
         return Err(least);
     }
-    let mut tails = ExactTails { model, fixed, alone, known: HashMap::new(), ways: HashMap::new() };
+    let mut tails = ExactTails::new(model, fixed, alone);
     let mut chances = Vec::new();
     for (item, &activity) in activities.iter().enumerate() {
         let mut bucket = alone[activity as usize].0.max(0) / BUCKET;
@@ -253,7 +171,7 @@ fn house(
             }
             // Nothing can begin before `start`.
             bucket = bucket.max(start / BUCKET);
-            let last = tails.last_bucket(activity, bucket, spills) as u32;
+            let last = last_bucket(&mut tails, activity, bucket, spills) as u32;
             chances.push(Chance { finish: end.max(finish), item: item as u32, bucket: bucket as u32, last });
             bucket += 1;
         }
@@ -263,96 +181,25 @@ fn house(
     Ok(House { job, items: activities.iter().map(item).collect(), chances })
 }
 
-/// How early a job can be finished if one of its activities begins no earlier than at some time, to the minute.
-struct ExactTails<'m> {
-    model: &'m Model,
-    fixed: &'m [Option<Place>],
-    alone: &'m [(T, T)],
-    known: HashMap<(u32, T), (T, T)>,
-    /// One mode for each way to do an activity that differs in when and how long.
-    ways: HashMap<u32, Vec<u32>>,
-}
-
-impl ExactTails<'_> {
-    /// When `activity` can begin from `from` on, and the earliest finish of everything that follows it; `NEVER` where that
-    /// is beyond the horizon.
-    fn of(&mut self, activity: u32, from: T) -> (T, T) {
-        if let Some(known) = self.known.get(&(activity, from)) {
-            return *known;
+/// The last bucket that minutes of an activity fall into which begins in `bucket`. In one piece it ends with its bucket
+/// where nobody works over that end; in several it may rest over days off.
+fn last_bucket(tails: &mut ExactTails<'_>, activity: u32, bucket: T, spills: &[bool]) -> T {
+    let (model, most) = (tails.model, spills.len() as T - 1);
+    let own = &model.activities[activity as usize];
+    if !own.dividable && !spills[bucket as usize] {
+        return bucket;
+    }
+    let end = (bucket + 1) * BUCKET;
+    let finish = |mode: &u32| {
+        if own.dividable {
+            // Whoever begins later is not done sooner.
+            workable(model, activity, *mode, end, 1).map_or(NEVER, |(_, finish)| finish)
+        } else {
+            end - 1 + model.modes[*mode as usize].length
         }
-        let (start, finish) = self.earliest(activity, from);
-        let mut end = finish;
-        if finish < NEVER {
-            for arc in self.model.after(activity).filter(|arc| arc.orders()) {
-                let next = arc.to as usize;
-                if self.fixed[next].is_some() || ordinary_extra(self.model, self.fixed, arc.to) {
-                    continue;
-                }
-                let ready = earliest_after(self.model, self.fixed[arc.from as usize].is_some(), arc, start, finish);
-                let offset = self.offset(arc.to, arc.to_part);
-                let ready = if ready >= NEVER { NEVER } else { (ready - offset).max(self.alone[next].0) };
-                end = end.max(if ready >= NEVER { NEVER } else { self.of(arc.to, ready).1 });
-            }
-        }
-        self.known.insert((activity, from), (start, end));
-        (start, end)
-    }
-
-    /// The longest time from an activity's start to that of one of its steps.
-    fn offset(&self, activity: u32, part: u16) -> T {
-        let modes = self.model.activities[activity as usize].modes.clone();
-        modes.map(|mode| self.model.part(mode, part).offset).max().unwrap_or(0)
-    }
-
-    /// The last bucket that minutes of an activity fall into which begins in `bucket`. In one piece it ends with its bucket
-    /// where nobody works over that end; in several it may rest over days off.
-    fn last_bucket(&mut self, activity: u32, bucket: T, spills: &[bool]) -> T {
-        let (model, most) = (self.model, spills.len() as T - 1);
-        let own = &model.activities[activity as usize];
-        if !own.dividable && !spills[bucket as usize] {
-            return bucket;
-        }
-        let end = (bucket + 1) * BUCKET;
-        let finish = |mode: &u32| {
-            if own.dividable {
-                // Whoever begins later is not done sooner.
-                workable(model, activity, *mode, end, 1).map_or(NEVER, |(_, finish)| finish)
-            } else {
-                end - 1 + model.modes[*mode as usize].length
-            }
-        };
-        let latest = self.ways_of(activity).iter().map(finish).max().unwrap_or(end);
-        ((latest - 1) / BUCKET).clamp(bucket, most)
-    }
-
-    fn ways_of(&mut self, activity: u32) -> &[u32] {
-        let model = self.model;
-        self.ways.entry(activity).or_insert_with(|| super::differing_modes(model, activity).collect())
-    }
-
-    fn earliest(&mut self, activity: u32, from: T) -> (T, T) {
-        let model = self.model;
-        let ways = self.ways_of(activity);
-        let mut found = (NEVER, NEVER);
-        for &mode in ways {
-            let mut t = from;
-            for tried in 0.. {
-                let Some((start, finish)) = workable(model, activity, mode, t, 1) else { break };
-                if finish > model.end {
-                    break;
-                }
-                match gate_obstacle(model, mode, start).filter(|_| tried < GATE_TRIES) {
-                    Some(NEVER) => break,
-                    Some(next) => t = next.max(start + 1),
-                    None => {
-                        found = (found.0.min(start), found.1.min(finish));
-                        break;
-                    }
-                }
-            }
-        }
-        found
-    }
+    };
+    let latest = tails.ways_of(activity).iter().map(finish).max().unwrap_or(end);
+    ((latest - 1) / BUCKET).clamp(bucket, most)
 }
 
 #[cfg(test)]
@@ -379,15 +226,13 @@ mod tests {
         let model = over_days_off(true);
         let spills = spills(&model, 7);
         assert_eq!(spills, [false; 7]);
-        let mut tails =
-            ExactTails { model: &model, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
-        assert_eq!(tails.last_bucket(0, 0, &spills), 4);
+        let mut tails = ExactTails::new(&model, &[], &[]);
+        assert_eq!(last_bucket(&mut tails, 0, 0, &spills), 4);
         let dear = Good { capacity: vec![0; 7], price: vec![9, 9, 9, 2, 3, 0, 0], used: vec![0; 7] };
         let item = Item { takes: vec![(0, 600)] };
         assert_eq!(price(&item, &Chance { finish: 0, item: 0, bucket: 0, last: 4 }, &[dear]), (1_200, 3));
         let whole = over_days_off(false);
-        let mut tails =
-            ExactTails { model: &whole, fixed: &[], alone: &[], known: HashMap::new(), ways: HashMap::new() };
-        assert_eq!(tails.last_bucket(0, 0, &spills), 0, "in one piece it ends where it began");
+        let mut tails = ExactTails::new(&whole, &[], &[]);
+        assert_eq!(last_bucket(&mut tails, 0, 0, &spills), 0, "in one piece it ends where it began");
     }
 }
