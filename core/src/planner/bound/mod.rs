@@ -1,5 +1,13 @@
 //! A lower bound on the cost of any plan: each chain on its own, with all crews free (critical path with calendars,
-//! climates and waits), and the load that crews, skills and gear have to carry whatever the order.
+//! climates and waits), the load that crews, skills and gear have to carry whatever the order, and prices on their time.
+//!
+//! | module | what |
+//! |---|---|
+//! | `mod` | chains alone, and loads |
+//! | `goods` | what prices are on, and how they find their way |
+//! | `prices` | by the day: each house takes the finish that is cheapest for it |
+//! | `hours` | by the hour: each house's steps keep their order |
+//! | `exact_tails`, `tails` | when a house is finished at best once a step starts: to the minute, and sooner told |
 
 mod exact_tails;
 mod goods;
