@@ -29,9 +29,9 @@ pub enum Emphasis {
 
 /// Moves of a search when nobody counts jobs.
 const MOVES: u64 = 3_000;
-/// Fewest moves of a search when nothing else is said: a tenth of a second.
+/// Fewest moves of a search when nothing else is said: a fifth of a second, with the bound.
 const MOVES_MIN: u64 = 20_000;
-/// For each job of the first so many: two to three seconds for a hundred.
+/// For each job of the first so many: three seconds for a hundred.
 const MOVES_A_JOB: u64 = 2_000;
 const JOBS_WITH_TIME: u64 = 100;
 /// With so many jobs that this is more, so many moves for each.
@@ -97,7 +97,7 @@ impl Request {
     }
 }
 
-/// Moves of a search over so many open jobs when nothing else is said: two to three seconds for a hundred, not much longer for
+/// Moves of a search over so many open jobs when nothing else is said: three seconds for a hundred, not much longer for
 /// some hundreds.
 pub fn usual_moves(jobs: usize) -> u64 {
     let jobs = jobs as u64;
