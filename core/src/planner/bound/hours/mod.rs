@@ -27,7 +27,7 @@ const ROUNDS_ENOUGH: u64 = 40;
 const ROUNDS_MIN: u64 = 10;
 /// Minutes of one price; whole slots.
 const HOUR: T = 60;
-/// With more starts that steps may have, prices go by the day only: tens of megabytes, and a second for a hundred rounds.
+/// With more starts that steps may have, prices go by the day only: these take a hundred megabytes.
 const STARTS_MAX: u64 = 4_000_000;
 /// Houses are shared out to threads where they have so many together.
 const STARTS_FOR_LANES: usize = 50_000;
@@ -41,7 +41,7 @@ const MORE_WORK_PERCENT: i64 = 15;
 /// What is priced alike: minutes of work that take the same, or the way there.
 #[derive(Clone, PartialEq, Eq, Hash)]
 struct Kind {
-    /// Into `Prices::mixes`.
+    /// Into `Problem::mixes`.
     mix: usize,
     length: T,
     form: Form,

@@ -128,8 +128,8 @@ impl Round {
                 let end = until.get(slot - first_slot).copied().unwrap_or(0) as T * problem.slot;
                 let hours = first / HOUR..=end / HOUR;
                 let hours = hours.filter(|hour| (*hour as usize) < self.minute[kind.mix].len() - 1);
-                let dearest = |hour: T| (self.minute[kind.mix][hour as usize] * i64::from(kind.length), hour * HOUR);
-                let (cost, from) = hours.map(dearest).min().unwrap_or((0, first));
+                let all_in = |hour: T| (self.minute[kind.mix][hour as usize] * i64::from(kind.length), hour * HOUR);
+                let (cost, from) = hours.map(all_in).min().unwrap_or((0, first));
                 (cost, from, from + kind.length)
             }
         }
