@@ -26,12 +26,9 @@ pub(super) fn sentence(situation: &Situation, plan: &Plan, step: StepRef, links:
         let told = number < LINKS_AT_EACH_END || number >= LINKS_AT_EACH_END + left_out;
         if told {
             out.push_str(if number == 0 { ", so " } else { ", and so " });
-            out.push_str(
-                &words.link(
-                    link,
-                    number == 0 && named(root) == Some(link.cause.other_step(link.step).unwrap_or(link.step)),
-                ),
-            );
+            // The step itself when it is about nobody else.
+            let target = link.cause.other_step(link.step).unwrap_or(link.step);
+            out.push_str(&words.link(link, number == 0 && named(root) == Some(target)));
         } else if number == LINKS_AT_EACH_END {
             out.push_str(&format!(", and so on over {left_out} more"));
         }

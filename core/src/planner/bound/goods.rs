@@ -41,8 +41,8 @@ impl Good {
 }
 
 /// The highest bound met in `rounds` rounds, cost points; the prices are left at those of that round. `rest` is what costs that
-/// much whatever the prices, `upper` what a known plan costs. `ask` tells what all others cost at the goods' prices, in
-/// [`UNIT`]s, and adds up what they use.
+/// much whatever the prices, `upper` what a known plan costs, `reach` how far a step goes at first of what would close that gap.
+/// `ask` tells what all others cost at the goods' prices, in [`UNIT`]s, and adds up what they use.
 pub(super) fn climb(
     goods: &mut [Good],
     (rest, upper, rounds, reach): (i64, i64, u64, f64),

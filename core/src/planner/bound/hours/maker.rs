@@ -89,8 +89,9 @@ impl<'m> Maker<'m> {
         let arc = |pair: &[u32]| model.after(pair[0]).find(|arc| arc.orders() && arc.to == pair[1]);
         let is_chain = open.windows(2).all(|pair| arc(pair).is_some());
         let otherwise = if self.end < model.end { job_cost(self.weights, job, self.end) } else { unplaced };
-        let done = self.weights.activities.of(job).iter().filter_map(|activity| fixed[*activity as usize]);
-        let over = Some(done.map(|place| place.finish).max().unwrap_or(-NEVER));
+        let done = || self.weights.activities.of(job).iter().filter_map(|activity| fixed[*activity as usize]);
+        let over = done().map(|place| place.finish).max().unwrap_or(-NEVER);
+        let last_day = done().map(|place| self.day(place.start)).max();
         let mut one_by_one = true;
         let mut steps: Vec<Step> = Vec::new();
         let mut finishes = Vec::new();
@@ -100,11 +101,11 @@ impl<'m> Maker<'m> {
             let mut step = self.step(problem, activity, &begins);
             if is_chain && number > 0 {
                 if let Some(arc) = arc(&[before.0, activity]) {
-                    self.follow(&mut step, arc, &before.1, &begins, over.filter(|_| one_by_one));
+                    self.follow(&mut step, arc, &before.1, &begins, one_by_one.then_some(over));
                     one_by_one &= self.ends(arc);
                 }
             } else if is_chain {
-                self.begin(&mut step, job, &begins);
+                self.begin(&mut step, (over, last_day), &begins);
             }
             if !is_chain || number + 1 == open.len() {
                 let end = |begin: &Begin| self.tails.of(activity, begin.start).1.max(finish);
@@ -157,7 +158,8 @@ impl<'m> Maker<'m> {
         let work = problem.kind(Kind { mix, length, form });
         let crews = takes.iter().take_while(|take| take.0 < self.crew_goods);
         let crews = problem.mix(crews.map(|take| (take.0, 1)).collect());
-        let (away, visit) = self.ways(own.place);
+        // Who goes on with what was begun is there already, and counts with it.
+        let (away, visit) = if own.joins == NONE { self.ways(own.place) } else { (0, 0) };
         let way =
             (away > 0 && !own.dividable).then(|| problem.kind(Kind { mix: crews, length: away, form: Form::Way }));
         let starts = begins.iter().map(|begin| {
@@ -206,15 +208,12 @@ impl<'m> Maker<'m> {
         }
     }
 
-    /// What a chain begins with: somebody has come for it, unless something of the job went on just before.
-    fn begin(&self, step: &mut Step, job: u32, begins: &[Begin]) {
-        let done = || self.weights.activities.of(job).iter().filter_map(|activity| self.fixed[*activity as usize]);
-        let over = done().map(|place| place.finish).max().unwrap_or(-NEVER);
-        let day = done().map(|place| self.day(place.start)).max();
+    /// What a chain begins with: somebody has come for it, unless something of the job went on until just before, or on that day.
+    fn begin(&self, step: &mut Step, (over, last_day): (T, Option<u32>), begins: &[Begin]) {
         for (start, begin) in step.starts.iter_mut().zip(begins) {
             start.ready = 1;
             start.apart = u32::from(over.saturating_add(step.away) <= begin.start);
-            start.other_days = start.apart * u32::from(day.is_none_or(|day| day < self.day(begin.start)));
+            start.other_days = start.apart * u32::from(last_day.is_none_or(|day| day < self.day(begin.start)));
         }
     }
 

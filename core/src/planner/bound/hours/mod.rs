@@ -39,7 +39,7 @@ const REACH: f64 = 0.1;
 const MORE_WORK_PERCENT: i64 = 15;
 
 /// What is priced alike: minutes of work that take the same, or the way there.
-#[derive(Clone, PartialEq, Eq, Hash)]
+#[derive(PartialEq, Eq)]
 struct Kind {
     /// Into `Problem::mixes`.
     mix: usize,
@@ -47,7 +47,7 @@ struct Kind {
     form: Form,
 }
 
-#[derive(Clone, PartialEq, Eq, Hash)]
+#[derive(PartialEq, Eq)]
 enum Form {
     /// In one piece from the start on.
     Whole,
@@ -58,7 +58,6 @@ enum Form {
 }
 
 /// A slot in which a step may begin.
-#[derive(Clone, Copy)]
 struct Start {
     slot: u32,
     /// Of its last minute.

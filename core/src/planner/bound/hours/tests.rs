@@ -6,7 +6,7 @@ use super::super::super::spans::{NEVER, Spans, T};
 use super::super::goods::{Good, UNIT};
 use super::super::{alone, loads};
 use super::round::Round;
-use super::{Form, HOUR, Kind, Problem};
+use super::{Form, HOUR, Kind, Problem, STARTS_FOR_LANES};
 use crate::domain::situation::CostWeights;
 
 const DAY: T = 1440;
@@ -33,6 +33,12 @@ fn with_a_way(model: Model, minutes: u16) -> Model {
     Model { places: [0, 0].map(|access| Place { access }).to_vec(), ways: vec![0, minutes, minutes, 0], ..model }
 }
 
+/// Ways are counted by the day, and home is half an hour from both places.
+fn by_days(mut model: Model) -> Model {
+    model.crews[0].days = 0;
+    Model { days: vec![(0..7).map(|day| day * DAY).collect()], home_ways: vec![30, 30], ..model }
+}
+
 /// Each step waits so many minutes for the end of the one before it.
 fn in_order(mut model: Model, min: T) -> Model {
     let arc = |to: u32| Arc {
@@ -52,18 +58,24 @@ fn in_order(mut model: Model, min: T) -> Model {
     model
 }
 
-/// What the house costs while the crew's minutes have these prices by the hour, and which minutes it uses by the hour.
-fn asked(model: &mut Model, prices: &[(usize, i64)]) -> (i64, Vec<(usize, i64)>) {
-    model.index();
+/// So many jobs that weigh one each, without a due date.
+fn weights(model: &Model, jobs: usize) -> Weights {
     let count = model.activities.len();
-    let fixed = vec![None; count];
-    let known = Fixed {
+    let fixed = Fixed {
         steps: (0..count as u16).map(|step| vec![step]).collect(),
         crew: vec![NONE; count],
         busy: vec![Vec::new()],
     };
     let job = JobWeights { weight: 1, due: NEVER, release: 0 };
-    let weights = Weights::new(CostWeights::default(), vec![job], Vec::new(), model, known);
+    Weights::new(CostWeights::default(), vec![job; jobs], Vec::new(), model, fixed)
+}
+
+/// What the house costs while the crew's minutes have these prices by the hour, and which minutes it uses by the hour.
+fn asked(model: &mut Model, prices: &[(usize, i64)]) -> (i64, Vec<(usize, i64)>) {
+    model.index();
+    let count = model.activities.len();
+    let fixed = vec![None; count];
+    let weights = weights(model, 1);
     let loads = loads(model, &fixed);
     let alone = alone(model, &fixed);
     let problem = Problem::new((model, &fixed, &weights, &alone), &loads, (1, model.end));
@@ -127,15 +139,49 @@ fn what_may_still_go_on_is_not_over() {
 /// On each of two days somebody drives there and away: the way to the other place is shorter than that from home, and costs 3 a minute.
 #[test]
 fn each_day_in_a_house_somebody_drives_there() {
-    let mut model = with_a_way(in_order(steps(&[120, 60]), 720), 20);
-    model.crews[0].days = 0;
-    model.days = vec![(0..7).map(|day| day * DAY).collect()];
-    model.home_ways = vec![30, 30];
+    let mut model = by_days(with_a_way(in_order(steps(&[120, 60]), 720), 20));
     assert_eq!(asked(&mut model, &[]).0, 1_980 + 2 * 60);
+    // Twice on one day may be one visit.
+    let mut twice = by_days(with_a_way(in_order(steps(&[60, 60]), 120), 20));
+    assert_eq!(asked(&mut twice, &[]).0, 720 + 60);
     model.home_ways = vec![10, 30];
     assert_eq!(asked(&mut model, &[]).0, 1_980 + 2 * 30);
     model.home_ways = vec![0, 0];
     assert_eq!(asked(&mut model, &[]).0, 1_980);
+}
+
+/// What goes on with a step that was begun before is no new visit, though it may come on another day; what follows the next day is.
+#[test]
+fn who_goes_on_with_what_was_begun_is_there() {
+    let mut model = by_days(with_a_way(in_order(steps(&[120, 60]), 720), 20));
+    model.activities[0].joins = 7;
+    assert_eq!(asked(&mut model, &[]).0, 1_980 + 60);
+}
+
+/// Two threads that share houses out come to what one comes to.
+#[test]
+fn it_does_not_matter_who_works_a_house_out() {
+    let mut model = with_a_way(steps(&[10; 24]), 20);
+    model.job_count = 2;
+    model.activities.iter_mut().skip(12).for_each(|own| own.job = 1);
+    model = in_order(model, 0);
+    model.arcs.retain(|arc| arc.to != 12);
+    model.index();
+    let fixed = vec![None; 24];
+    let weights = weights(&model, 2);
+    let (loads, alone) = (loads(&model, &fixed), alone(&model, &fixed));
+    let mut problem = Problem::new((&model, &fixed, &weights, &alone), &loads, (1, model.end));
+    assert!(problem.starts >= STARTS_FOR_LANES && problem.houses.iter().all(|house| house.is_chain));
+    let mut ask = |problem: &Problem| {
+        let mut goods: Vec<Good> = loads.iter().map(|load| Good::new(load, (problem.hours(), HOUR))).collect();
+        goods[0].price.iter_mut().enumerate().for_each(|(hour, price)| *price = (hour as i64 * 7 % 11) * UNIT);
+        let cost = Round::new(problem, goods.len()).ask(problem, &mut goods);
+        (cost, goods.into_iter().map(|good| good.used).collect::<Vec<_>>())
+    };
+    let by_two = ask(&problem);
+    problem.starts = 0;
+    assert_eq!(by_two, ask(&problem));
+    assert!(by_two.1[0].iter().sum::<i64>() >= 24 * 10);
 }
 
 /// Steps that do not wait for each other are finished with the last; each is as cheap as that lets it be.
