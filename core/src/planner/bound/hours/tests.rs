@@ -172,7 +172,7 @@ fn it_does_not_matter_who_works_a_house_out() {
     let (loads, alone) = (loads(&model, &fixed), alone(&model, &fixed));
     let mut problem = Problem::new((&model, &fixed, &weights, &alone), &loads, (1, model.end));
     assert!(problem.starts >= STARTS_FOR_LANES && problem.houses.iter().all(|house| house.is_chain));
-    let mut ask = |problem: &Problem| {
+    let ask = |problem: &Problem| {
         let mut goods: Vec<Good> = loads.iter().map(|load| Good::new(load, (problem.hours(), HOUR))).collect();
         goods[0].price.iter_mut().enumerate().for_each(|(hour, price)| *price = (hour as i64 * 7 % 11) * UNIT);
         let cost = Round::new(problem, goods.len()).ask(problem, &mut goods);
