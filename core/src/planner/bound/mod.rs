@@ -7,12 +7,14 @@
 //! | `goods` | what prices are on, and how they find their way |
 //! | `prices` | by the day: each house takes the finish that is cheapest for it |
 //! | `hours` | by the hour: each house's steps keep their order |
+//! | `routes` | by start: crews do whole steps, and drive all ways |
 //! | `exact_tails`, `tails` | when a house is finished at best once a step starts: to the minute, and sooner told |
 
 mod exact_tails;
 mod goods;
 mod hours;
 mod prices;
+mod routes;
 mod tails;
 
 pub use tails::Tails;
@@ -63,7 +65,10 @@ pub fn lower_bound(
         let known = (model, fixed, weights, alone);
         let (by_day, prices) = prices::bound(known, &loads, (upper, rounds));
         let by_hour = hours::bound(known, &loads, &prices, (upper, moves));
-        bound.max(by_day).max(by_hour.unwrap_or(0))
+        let (by_hour, hourly) = by_hour.map_or((0, None), |(bound, hourly)| (bound, Some(hourly)));
+        let bound = bound.max(by_day).max(by_hour);
+        let by_route = hourly.and_then(|hourly| routes::bound(known, hourly, (bound, upper), moves));
+        bound.max(by_route.unwrap_or(0))
     }
 }
 

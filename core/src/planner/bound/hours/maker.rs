@@ -170,7 +170,7 @@ impl<'m> Maker<'m> {
             Start { slot, day: self.day(last), apart: 0, other_days: 0, ready: 0 }
         });
         let starts = starts.collect();
-        Step { work, way, away, visit, starts }
+        Step { activity, work, way, away, visit, starts }
     }
 
     /// Where the minutes of an activity in pieces may lie.

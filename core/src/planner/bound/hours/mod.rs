@@ -10,7 +10,7 @@
 //! | `round` | what all houses cost at some prices |
 
 mod maker;
-mod round;
+pub(super) mod round;
 
 use super::goods::{Good, climb};
 use super::prices::BUCKET;
@@ -26,7 +26,7 @@ const ROUNDS_ENOUGH: u64 = 40;
 /// With fewer rounds it is not worth while to begin.
 const ROUNDS_MIN: u64 = 10;
 /// Minutes of one price; whole slots.
-const HOUR: T = 60;
+pub(super) const HOUR: T = 60;
 /// With more starts that steps may have, prices go by the day only: these take a hundred megabytes.
 const STARTS_MAX: u64 = 4_000_000;
 /// Houses are shared out to threads where they have so many together.
@@ -40,15 +40,15 @@ const MORE_WORK_PERCENT: i64 = 15;
 
 /// What is priced alike: minutes of work that take the same, or the way there.
 #[derive(PartialEq, Eq)]
-struct Kind {
+pub(super) struct Kind {
     /// Into `Problem::mixes`.
-    mix: usize,
-    length: T,
-    form: Form,
+    pub(super) mix: usize,
+    pub(super) length: T,
+    pub(super) form: Form,
 }
 
 #[derive(PartialEq, Eq)]
-enum Form {
+pub(super) enum Form {
     /// In one piece from the start on.
     Whole,
     /// Just before the start, as far as that lies in the crew's day.
@@ -58,65 +58,71 @@ enum Form {
 }
 
 /// A slot in which a step may begin.
-struct Start {
-    slot: u32,
+pub(super) struct Start {
+    pub(super) slot: u32,
     /// Of its last minute.
-    day: u32,
+    pub(super) day: u32,
     /// Of the starts of the step before, the first so many are over so long before that somebody has come from elsewhere.
-    apart: u32,
+    pub(super) apart: u32,
     /// Not more than `apart`: those of other days.
-    other_days: u32,
+    pub(super) other_days: u32,
     /// Those that can come before this one.
-    ready: u32,
+    pub(super) ready: u32,
 }
 
-struct Step {
-    work: usize,
-    way: Option<usize>,
+pub(super) struct Step {
+    pub(super) activity: u32,
+    pub(super) work: usize,
+    pub(super) way: Option<usize>,
     /// What the way takes, minutes.
-    away: T,
+    pub(super) away: T,
     /// Driving there and away again once, in prices' units.
-    visit: i64,
-    starts: Vec<Start>,
+    pub(super) visit: i64,
+    pub(super) starts: Vec<Start>,
 }
 
 /// What the job's finish costs if a step has this start, in prices' units.
-struct Finish {
-    cost: i64,
-    step: u32,
-    start: u32,
+pub(super) struct Finish {
+    pub(super) cost: i64,
+    pub(super) step: u32,
+    pub(super) start: u32,
 }
 
-struct House {
+pub(super) struct House {
     /// Each step has to wait for the one before it.
-    is_chain: bool,
-    steps: Vec<Step>,
+    pub(super) is_chain: bool,
+    pub(super) steps: Vec<Step>,
     /// Of the last step; where it is no chain of all steps, the cheapest first.
-    finishes: Vec<Finish>,
+    pub(super) finishes: Vec<Finish>,
     /// What it costs at least if it is none of these.
-    otherwise: i64,
+    pub(super) otherwise: i64,
 }
 
 /// What is the same in all rounds.
-struct Problem {
+pub(super) struct Problem {
     /// Minutes of a slot, and how many there are.
-    slot: T,
-    slots: usize,
-    mixes: Vec<Vec<(usize, i64)>>,
-    kinds: Vec<Kind>,
+    pub(super) slot: T,
+    pub(super) slots: usize,
+    pub(super) mixes: Vec<Vec<(usize, i64)>>,
+    pub(super) kinds: Vec<Kind>,
     /// By kind: the slots it is asked for in.
-    asked: Vec<Vec<bool>>,
+    pub(super) asked: Vec<Vec<bool>>,
     /// Starts of crews' spans and days.
-    begins: Vec<T>,
-    houses: Vec<House>,
+    pub(super) begins: Vec<T>,
+    pub(super) houses: Vec<House>,
     /// Of all houses together.
-    starts: usize,
-    rest: i64,
+    pub(super) starts: usize,
+    pub(super) rest: i64,
 }
 
 /// The highest bound met, cost points, beginning with the prices `by_day` (per minute, good by good, day by day); `None` where
 /// there is too much to look at.
-pub(super) fn bound(known: Known<'_>, loads: &[Load], by_day: &[Good], (upper, moves): (i64, u64)) -> Option<i64> {
+pub(super) fn bound(
+    known: Known<'_>,
+    loads: &[Load],
+    by_day: &[Good],
+    (upper, moves): (i64, u64),
+) -> Option<(i64, Hourly)> {
     let (slot, end) = grid(known, loads, moves)?;
     let problem = Problem::new(known, loads, (slot, end));
     let rounds = (moves.saturating_mul(STARTS_A_MOVE) / problem.starts.max(1) as u64).min(ROUNDS_MAX);
@@ -128,11 +134,21 @@ pub(super) fn bound(known: Known<'_>, loads: &[Load], by_day: &[Good], (upper, m
         }
     }
     let mut round = Round::new(&problem, goods.len());
-    Some(climb(&mut goods, (problem.rest, upper, rounds, REACH), &mut |goods| round.ask(&problem, goods)))
+    let bound = climb(&mut goods, (problem.rest, upper, rounds, REACH), &mut |goods| round.ask(&problem, goods));
+    let crew_goods = loads.len() - known.0.capacities.len();
+    Some((bound, Hourly { problem, goods, crew_goods }))
+}
+
+/// What was priced by the hour, and the prices at which the bound was highest.
+pub(super) struct Hourly {
+    pub(super) problem: Problem,
+    pub(super) goods: Vec<Good>,
+    /// The first so many goods are crews' time.
+    pub(super) crew_goods: usize,
 }
 
 impl Problem {
-    fn new(known: Known<'_>, loads: &[Load], (slot, end): (T, T)) -> Problem {
+    pub(super) fn new(known: Known<'_>, loads: &[Load], (slot, end): (T, T)) -> Problem {
         let (model, _, weights, _) = known;
         let mut problem = Problem {
             slot,
@@ -158,7 +174,7 @@ impl Problem {
         problem
     }
 
-    fn hours(&self) -> usize {
+    pub(super) fn hours(&self) -> usize {
         (self.slots * self.slot as usize).div_ceil(HOUR as usize)
     }
 
@@ -229,4 +245,4 @@ fn begins(model: &Model) -> Vec<T> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

@@ -5,7 +5,7 @@ use super::{Form, HOUR, House, Kind, LANES, Problem, STARTS_FOR_LANES, Step};
 use crate::planner::spans::T;
 
 /// Prices as they are in one round, and what is reused from round to round.
-pub(super) struct Round {
+pub(in super::super) struct Round {
     /// By mix of goods, and by hour: a minute's price then.
     minute: Vec<Vec<i64>>,
     /// By mix, and by minute: what all minutes before cost together.
@@ -28,10 +28,10 @@ struct Lane {
 }
 
 /// What cannot be reached costs so much.
-const FAR: i64 = i64::MAX / 4;
+pub(in super::super) const FAR: i64 = i64::MAX / 4;
 
 impl Round {
-    pub(super) fn new(problem: &Problem, goods: usize) -> Round {
+    pub(in super::super) fn new(problem: &Problem, goods: usize) -> Round {
         let hours = problem.hours();
         Round {
             minute: vec![vec![0; hours + 1]; problem.mixes.len()],
@@ -41,8 +41,8 @@ impl Round {
         }
     }
 
-    /// What all houses cost at the prices of the goods; what they use is added up there.
-    pub(super) fn ask(&mut self, problem: &Problem, goods: &mut [Good]) -> i64 {
+    /// Minds the prices of the goods.
+    pub(in super::super) fn set(&mut self, problem: &Problem, goods: &[Good]) {
         for (mix, takes) in problem.mixes.iter().enumerate() {
             let (minute, before) = (&mut self.minute[mix], &mut self.before[mix]);
             for hour in 0..minute.len() - 1 {
@@ -58,6 +58,11 @@ impl Round {
                 self.prices[number][slot] = self.cheapest(problem, kind, slot).0;
             }
         }
+    }
+
+    /// What all houses cost at the prices of the goods; what they use is added up there.
+    pub(super) fn ask(&mut self, problem: &Problem, goods: &mut [Good]) -> i64 {
+        self.set(problem, goods);
         let mut lanes = std::mem::take(&mut self.lanes);
         let now = &*self;
         let shares = problem.houses.chunks(problem.houses.len().div_ceil(lanes.len()).max(1));
@@ -87,15 +92,42 @@ impl Round {
     }
 
     /// By kind and slot, as the last prices had it.
-    #[cfg(test)]
-    pub(super) fn prices(&self) -> &[Vec<i64>] {
+    pub(in super::super) fn prices(&self) -> &[Vec<i64>] {
         &self.prices
+    }
+
+    /// Of a step's start.
+    fn price(&self, house: &House, step: usize, start: usize) -> i64 {
+        let step = &house.steps[step];
+        self.prices[step.work][step.starts[start].slot as usize]
     }
 
     /// What all minutes of a mix until `t` cost together.
     fn until(&self, mix: usize, t: T) -> i64 {
         let before = &self.before[mix];
         before[(t.max(0) as usize).min(before.len() - 1)]
+    }
+
+    /// What the cheapest start in a slot takes: which good, in which hour, how many minutes.
+    pub(in super::super) fn each_hour(
+        &self,
+        problem: &Problem,
+        kind: usize,
+        slot: usize,
+        tell: &mut dyn FnMut(usize, usize, i64),
+    ) {
+        let kind = &problem.kinds[kind];
+        let mix = &problem.mixes[kind.mix];
+        if mix.is_empty() {
+            return;
+        }
+        let (_, mut from, until) = self.cheapest(problem, kind, slot);
+        while from < until {
+            let hour = from.div_euclid(HOUR);
+            let end = until.min((hour + 1) * HOUR);
+            mix.iter().for_each(|&(good, amount)| tell(good, hour as usize, amount * i64::from(end - from)));
+            from = end;
+        }
     }
 
     /// Of the starts in a slot the one that costs least, and from when until when time is taken for it.
@@ -143,7 +175,11 @@ impl Lane {
     }
 
     fn house(&mut self, now: &Round, problem: &Problem, house: &House) -> i64 {
-        let chosen = if house.is_chain { self.chain(now, house) } else { loose(now, house) };
+        let chosen = if house.is_chain {
+            self.chain(now, house)
+        } else {
+            loose(house, &|step, start| now.price(house, step, start))
+        };
         let Some((cost, starts)) = chosen.filter(|(cost, _)| *cost < house.otherwise) else { return house.otherwise };
         let mut before = 0;
         for (step, &start) in house.steps.iter().zip(&starts) {
@@ -159,18 +195,11 @@ impl Lane {
 
     /// Adds up what is used of the goods.
     fn spend(&mut self, now: &Round, problem: &Problem, kind: usize, slot: u32) {
-        let kind = &problem.kinds[kind];
-        let (_, mut from, until) = now.cheapest(problem, kind, slot as usize);
-        while from < until {
-            let hour = from.div_euclid(HOUR);
-            let end = until.min((hour + 1) * HOUR);
-            for &(good, amount) in &problem.mixes[kind.mix] {
-                if let Some(used) = self.used[good].get_mut(hour as usize) {
-                    *used += amount * i64::from(end - from);
-                }
+        now.each_hour(problem, kind, slot as usize, &mut |good, hour, minutes| {
+            if let Some(used) = self.used[good].get_mut(hour) {
+                *used += minutes;
             }
-            from = end;
-        }
+        });
     }
 
     /// The cheapest starts of a chain, step by step from the first on, and what they cost.
@@ -243,15 +272,15 @@ impl Lane {
     }
 }
 
-/// The cheapest starts of steps that wait for each other in some other way: all that go with a finish are free for it.
-fn loose(now: &Round, house: &House) -> Option<(i64, Vec<u32>)> {
+/// The cheapest starts of steps that wait for each other in some other way: all that go with a finish are free for it. `price` is
+/// that of a step's start.
+pub(in super::super) fn loose(house: &House, price: &dyn Fn(usize, usize) -> i64) -> Option<(i64, Vec<u32>)> {
     let mut least: Vec<(i64, u32)> = vec![(i64::MAX, 0); house.steps.len()];
     let (mut missing, mut sum) = (house.steps.len(), 0);
     let mut best: Option<(i64, Vec<u32>)> = None;
     for chance in house.finishes.chunk_by(|a, b| a.cost == b.cost) {
         for finish in chance {
-            let step = &house.steps[finish.step as usize];
-            let price = now.prices[step.work][step.starts[finish.start as usize].slot as usize];
+            let price = price(finish.step as usize, finish.start as usize);
             let own = &mut least[finish.step as usize];
             if price < own.0 {
                 missing -= usize::from(own.0 == i64::MAX);

@@ -9,10 +9,10 @@ use super::round::Round;
 use super::{Form, HOUR, Kind, Problem, STARTS_FOR_LANES};
 use crate::domain::situation::CostWeights;
 
-const DAY: T = 1440;
+pub(in super::super) const DAY: T = 1440;
 
 /// A crew from 480 to 960 every day for a week, two places, and steps of one job in the first of them.
-fn steps(lengths: &[T]) -> Model {
+pub(in super::super) fn steps(lengths: &[T]) -> Model {
     let mut model = Model { end: 7 * DAY, job_count: 1, ..Model::default() };
     model.calendars = vec![Spans::always(), Spans::new((0..7).map(|day| (day * DAY + 480, day * DAY + 960)).collect())];
     model.crews = vec![Crew { calendar: 1, regular: 1, days: NONE }];
@@ -29,18 +29,18 @@ fn steps(lengths: &[T]) -> Model {
 }
 
 /// Another place, so many minutes away.
-fn with_a_way(model: Model, minutes: u16) -> Model {
+pub(in super::super) fn with_a_way(model: Model, minutes: u16) -> Model {
     Model { places: [0, 0].map(|access| Place { access }).to_vec(), ways: vec![0, minutes, minutes, 0], ..model }
 }
 
 /// Ways are counted by the day, and home is half an hour from both places.
-fn by_days(mut model: Model) -> Model {
+pub(in super::super) fn by_days(mut model: Model) -> Model {
     model.crews[0].days = 0;
     Model { days: vec![(0..7).map(|day| day * DAY).collect()], home_ways: vec![30, 30], ..model }
 }
 
 /// Each step waits so many minutes for the end of the one before it.
-fn in_order(mut model: Model, min: T) -> Model {
+pub(in super::super) fn in_order(mut model: Model, min: T) -> Model {
     let arc = |to: u32| Arc {
         from: to - 1,
         to,
@@ -59,7 +59,7 @@ fn in_order(mut model: Model, min: T) -> Model {
 }
 
 /// So many jobs that weigh one each, without a due date.
-fn weights(model: &Model, jobs: usize) -> Weights {
+pub(in super::super) fn weights(model: &Model, jobs: usize) -> Weights {
     let count = model.activities.len();
     let fixed = Fixed {
         steps: (0..count as u16).map(|step| vec![step]).collect(),
