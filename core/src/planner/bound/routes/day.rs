@@ -79,15 +79,14 @@ const NEVER_PAYS: i64 = i64::MIN / 4;
 /// That a crew can begin a step on a day: which step, in which slot it begins, in which it is over, and which of its starts it is.
 type Found = (u32, u32, u32, u32);
 
-/// All days of all crews on which there is something to do; `None` where crews have more than `most` chances.
-pub(super) fn days((model, _, weights, _): Known<'_>, routes: &Routes, most: usize) -> Option<Vec<Day>> {
+/// All days of all crews on which there is something to do; `None` where something is done by nobody.
+pub(super) fn days((model, _, weights, _): Known<'_>, routes: &Routes) -> Option<Vec<Day>> {
     let end = routes.problem.slots as T * routes.problem.slot;
     let dates = |crew: u32| {
         let next = |day: &Range<T>| (day.end < end).then(|| model.crew_day(crew, day.end));
         std::iter::successors(Some(model.crew_day(crew, 0)), next).map(|date| (date, Vec::new())).collect()
     };
     let mut found: Vec<Vec<(Range<T>, Vec<Found>)>> = (0..model.crews.len() as u32).map(dates).collect();
-    let mut count = 0;
     for (number, step) in routes.steps.iter().enumerate().filter(|(_, step)| step.paid) {
         for mode in model.activities[step.activity as usize].modes.clone() {
             let dates = found.get_mut(model.modes[mode as usize].crew as usize)?;
@@ -100,12 +99,8 @@ pub(super) fn days((model, _, weights, _): Known<'_>, routes: &Routes, most: usi
                     let within = first.max(date.start)..=last.min(date.end - 1);
                     if let Some(over) = over(model, (step.activity, mode), &within) {
                         found.push((number as u32, start.slot, (over / routes.problem.slot) as u32, at as u32));
-                        count += 1;
                     }
                 }
-            }
-            if count > most {
-                return None;
             }
         }
     }

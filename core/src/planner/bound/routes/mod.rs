@@ -2,8 +2,9 @@
 //! does it is paid. A house takes the starts that are cheapest for it; each crew drives on each of its days the round that pays
 //! best, in whole steps, one after the other, with all ways. What houses pay less what crews keep, no plan can cost less than
 //! (Guignard and Kim, "Lagrangean decomposition", Mathematical Programming 39, 1987; rounds as shortest paths on which a step may
-//! come back after another house: Christofides, Mingozzi and Toth, "State-space relaxation procedures for the computation of bounds
-//! to routing problems", Networks 11, 1981; both cited from memory). Gear keeps its prices by the hour. It begins with the prices that the bound by the hour ended with.
+//! come back after another house: Christofides, Mingozzi and Toth, "State-space relaxation procedures for the computation of
+//! bounds to routing problems", Networks 11, 1981; both cited from memory). Gear keeps its prices by the hour. It begins with the
+//! prices that the bound by the hour ended with.
 //!
 //! | module | what |
 //! |---|---|
@@ -82,12 +83,13 @@ pub(super) fn bound(known: Known<'_>, hourly: Hourly, (least, upper): (i64, i64)
         (rounds >= ROUNDS_MIN && chances <= CHANCES_MAX).then_some(rounds.min(ROUNDS_MAX))
     };
     let is_small = hourly.problem.slots <= usize::from(u16::MAX);
-    // One crew's at least.
-    enough(hourly.problem.starts).filter(|_| model.ways_are_shortest && is_small)?;
+    let steps = hourly.problem.houses.iter().flat_map(|house| &house.steps);
+    let possible = steps.map(|step| step.starts.len() * model.activities[step.activity as usize].modes.len()).sum();
+    enough(possible).filter(|_| model.ways_are_shortest && is_small)?;
     let Hourly { problem, mut goods, crew_goods } = hourly;
     let mut with_crews = Round::new(&problem, goods.len());
     with_crews.set(&problem, &goods);
-    let routes = Routes::new(known, problem, crew_goods, CHANCES_MAX)?;
+    let routes = Routes::new(known, problem, crew_goods)?;
     let chances: usize = routes.days.iter().map(Day::chances).sum();
     let rounds = enough(chances)?;
     let mut gear = Round::new(&routes.problem, goods.len());
@@ -135,13 +137,13 @@ fn steps(model: &Model, problem: &Problem) -> (Vec<Step>, Vec<usize>) {
 }
 
 impl Routes {
-    /// Of a problem in which the first so many goods are crews' time; `None` where crews have more than `most` chances.
-    fn new(known: Known<'_>, mut problem: Problem, crew_goods: usize, most: usize) -> Option<Routes> {
+    /// Of a problem in which the first so many goods are crews' time; `None` where something is done by nobody.
+    fn new(known: Known<'_>, mut problem: Problem, crew_goods: usize) -> Option<Routes> {
         let (steps, first_steps) = steps(known.0, &problem);
         problem.mixes.iter_mut().for_each(|mix| mix.retain(|take| take.0 >= crew_goods));
         let starts = problem.starts;
         let mut routes = Routes { problem, steps, first_steps, starts, days: Vec::new(), crew_goods };
-        routes.days = day::days(known, &routes, most)?;
+        routes.days = day::days(known, &routes)?;
         Some(routes)
     }
 

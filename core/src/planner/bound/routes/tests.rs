@@ -27,7 +27,7 @@ fn with_routes<R>(model: &mut Model, slot: T, look: impl FnOnce(&Routes, &[Good]
     let known = (&*model, &fixed[..], &weights, &alone[..]);
     let problem = Problem::new(known, &loads, (slot, model.end));
     let goods: Vec<Good> = loads.iter().map(|load| Good::new(load, (problem.hours(), 60))).collect();
-    let routes = Routes::new(known, problem, loads.len() - model.capacities.len(), usize::MAX).unwrap();
+    let routes = Routes::new(known, problem, loads.len() - model.capacities.len()).unwrap();
     look(&routes, &goods)
 }
 
@@ -58,8 +58,8 @@ fn draws(mut state: u64) -> impl FnMut(u64) -> u64 {
 /// What somebody is paid for: step, minute it begins, and how much.
 type Pay = (usize, T, i64);
 
-/// The best of all rounds that go on from `last`, in cost points: no step in a house comes before one that was done on the same visit, and
-/// what follows a step waits for it.
+/// The best of all rounds that go on from `last`, in cost points: no step in a house comes before one that was done on the same
+/// visit, and what follows a step waits for it.
 fn best_from(model: &Model, last: Option<(usize, T)>, paid: &[Pay]) -> i64 {
     let place = |step: usize| model.activities[step].place;
     let length = |step: usize| model.parts[step].length;
@@ -140,8 +140,8 @@ fn all_rounds(model: &mut Model) {
     assert!(longest >= 5, "{longest}");
 }
 
-/// By hand: an hour in each of two houses, 20 minutes apart and half an hour from home. Done one after the other they are finished after 540
-/// and 620 minutes, and the round costs 3 times 80 minutes: 1,400. Houses alone cost 540 each.
+/// By hand: an hour in each of two houses, 20 minutes apart and half an hour from home. Done one after the other they are finished
+/// after 540 and 620 minutes, and the round costs 3 times 80 minutes: 1,400. Houses alone cost 540 each.
 #[test]
 fn two_houses_cannot_both_be_first() {
     let mut model = by_days(with_a_way(steps(&[60, 60]), 20));
