@@ -326,15 +326,13 @@ impl Day {
             let (among, by, value, ready) = look_in;
             let found = among.rev().find_map(|step| {
                 let own = &self.steps[step];
-                let chances = own.first as usize..own.end as usize;
                 let fits = |chance: &usize| {
                     let one = &self.chances[*chance];
                     let ready =
                         ready.filter(|_| step + 1 == at).is_none_or(|ready| *chance < own.first as usize + ready);
                     usize::from(one.over) <= by && ready && table.values[*chance] == value
                 };
-                let mut chances = chances;
-                chances.find(fits).map(|chance| (step, chance))
+                (own.first as usize..own.end as usize).find(fits).map(|chance| (step, chance))
             });
             debug_assert!(found.is_some(), "a round without a beginning");
             let Some(found) = found else { return chosen };

@@ -20,7 +20,7 @@ mod volume;
 use super::Known;
 use super::goods::{Good, UNIT};
 use super::hours::round::Round;
-use super::hours::{Hourly, House, Problem, Start};
+use super::hours::{Hourly, Problem, Start};
 use crate::planner::model::{Model, NONE};
 use crate::planner::spans::T;
 use day::{Day, Table};
@@ -215,7 +215,7 @@ impl Routes {
 
     /// What a house pays, and what it asks for.
     fn house(&self, number: usize, (prices, gear): (&[i64], &Round), lane: &mut Lane) {
-        let house: &House = &self.problem.houses[number];
+        let house = &self.problem.houses[number];
         let steps = &self.steps[self.first_steps[number]..][..house.steps.len()];
         let price = |number: usize, start: usize| {
             let step = &steps[number];

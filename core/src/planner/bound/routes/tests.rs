@@ -140,6 +140,16 @@ fn all_rounds(model: &mut Model) {
     assert!(longest >= 5, "{longest}");
 }
 
+/// A second crew that can do both of two steps of an hour.
+fn with_another_crew(model: &mut Model) {
+    model.crews.push(Crew { calendar: 1, regular: 1, days: 0 });
+    model.crew_taken.push(Vec::new());
+    model.modes = [(0, 0), (1, 0), (0, 1), (1, 1)]
+        .map(|(crew, step)| Mode { crew, calendar: 1, hours: 1, length: 60, parts: step..step + 1, gates: 0..0 })
+        .to_vec();
+    model.activities.iter_mut().zip([0..2, 2..4]).for_each(|(own, modes)| own.modes = modes);
+}
+
 /// By hand: an hour in each of two houses, 20 minutes apart and half an hour from home. Done one after the other they are finished
 /// after 540 and 620 minutes, and the round costs 3 times 80 minutes: 1,400. Houses alone cost 540 each.
 #[test]
@@ -150,13 +160,8 @@ fn two_houses_cannot_both_be_first() {
     assert_eq!(climbed(&mut model, 1_400, 1), 1_080);
     assert_eq!(climbed(&mut model, 1_400, 1_000), 1_400);
     // Another crew has the other house, with a way of its own: two rounds of an hour.
-    model.crews.push(Crew { calendar: 1, regular: 1, days: 0 });
-    model.crew_taken.push(Vec::new());
+    with_another_crew(&mut model);
     model.home_ways = vec![30; 4];
-    model.modes = [(0, 0), (1, 0), (0, 1), (1, 1)]
-        .map(|(crew, step)| Mode { crew, calendar: 1, hours: 1, length: 60, parts: step..step + 1, gates: 0..0 })
-        .to_vec();
-    model.activities.iter_mut().zip([0..2, 2..4]).for_each(|(own, modes)| own.modes = modes);
     let bound = climbed(&mut model, 1_400, 1_000);
     assert!((1_320..=1_400).contains(&bound), "{bound}");
 }
@@ -165,15 +170,10 @@ fn two_houses_cannot_both_be_first() {
 #[test]
 fn gear_that_both_need_is_waited_for() {
     let mut model = by_days(with_a_way(steps(&[60, 60]), 0));
+    with_another_crew(&mut model);
     model.job_count = 2;
     model.home_ways = vec![0; 4];
     (model.activities[1].job, model.activities[1].place) = (1, 1);
-    model.crews.push(Crew { calendar: 1, regular: 1, days: 0 });
-    model.crew_taken.push(Vec::new());
-    model.modes = [(0, 0), (1, 0), (0, 1), (1, 1)]
-        .map(|(crew, step)| Mode { crew, calendar: 1, hours: 1, length: 60, parts: step..step + 1, gates: 0..0 })
-        .to_vec();
-    model.activities.iter_mut().zip([0..2, 2..4]).for_each(|(own, modes)| own.modes = modes);
     assert_eq!(climbed(&mut model, 1_140, 500), 1_080);
     model.capacities = vec![1];
     model.needs = vec![(0, 1)];
@@ -216,6 +216,27 @@ fn a_crew_is_as_strong_as_it_can_be() {
     assert_ne!(sooner, chances(&[60]));
     assert_eq!(sooner, chances(&[60, 40]));
     assert_eq!(sooner, chances(&[40, 60]));
+}
+
+/// From half past eight on there are more people: who begins then is over sooner than who has begun before, and is paid for what
+/// comes next.
+#[test]
+fn who_begins_later_can_be_over_sooner() {
+    let mut model = by_days(in_order(steps(&[60, 30]), 0));
+    model.calendars.push(Spans::new(vec![(510, 960)]));
+    model.parts.push(Part { offset: 0, length: 20 });
+    model.modes.insert(1, Mode { crew: 0, calendar: 2, hours: 2, length: 20, parts: 2..3, gates: 0..0 });
+    (model.activities[0].modes, model.activities[1].modes) = (0..2, 2..3);
+    let pays = with_routes(&mut model, 10, |routes, _| {
+        let mut prices = vec![0; routes.starts];
+        for (step, slot, pay) in [(0, 51, 500), (1, 53, 700)] {
+            let own = &routes.steps[step];
+            let start = routes.starts_of(own).iter().position(|start| start.slot == slot).unwrap();
+            prices[own.first + start] = pay * UNIT;
+        }
+        routes.days[0].best(routes, &prices, &mut Table::default()).0
+    });
+    assert_eq!(pays, (500 + 700 - 2 * 90) * UNIT);
 }
 
 /// Who works through midnight can begin in a slot of both days.

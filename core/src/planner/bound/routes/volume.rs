@@ -17,7 +17,7 @@ const ROUNDS_A_TRY: u64 = 50;
 const PATIENCE_MIN: u64 = 3;
 const PATIENCE_MAX: u64 = 20;
 /// What is dearer changes nothing any more, and sums stay far from the limits of integers.
-const PRICE_MAX: i64 = 1 << 40;
+const PRICE_MAX: i64 = 1 << 34;
 
 /// What a round tells.
 pub(super) struct Asked {
@@ -51,7 +51,8 @@ pub(super) fn climb(
         }
         let scale = reach * ((upper - best).max(1) * UNIT) as f64 / length;
         for (at, tried) in tried.iter_mut().enumerate() {
-            *tried = (prices[at] + (scale * scales[at] * way[at]).round() as i64).clamp(0, PRICE_MAX);
+            let change = (scale * scales[at] * way[at]).round() as i64;
+            *tried = prices[at].saturating_add(change).clamp(0, PRICE_MAX);
         }
         let asked = ask(&tried);
         if asked.bound > best {
