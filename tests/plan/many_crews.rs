@@ -4,11 +4,12 @@
 use crate::common::generate::fleet;
 use crate::common::world::{at, crew, job, new_york, situation, span, step};
 use tackfree::audit::audit;
+use tackfree::domain::ids::{CrewIx, HouseIx};
 use tackfree::domain::resources::Location;
 use tackfree::domain::situation::Situation;
 use tackfree::planner::bound::alone;
 use tackfree::planner::compile::{compile, compile_asking};
-use tackfree::planner::near::Asked;
+use tackfree::planner::near::{Asked, CREWS_ASKED};
 use tackfree::planner::{Basis, Request, plan};
 
 /// Sixty crews, more than are all asked.
@@ -82,7 +83,7 @@ fn somebody_far_away_comes_when_the_nearest_are_all_away() {
 fn a_promise_of_somebody_far_away_is_kept() {
     let world = sixty_crews();
     let mut promised = plan(&world, Request::anew().with_moves(0));
-    assert!(promised.placements[0].crew.index() < 24, "one of the nearest");
+    assert!(promised.placements[0].crew.index() < CREWS_ASKED, "one of the nearest");
     promised.placements[0].crew = tackfree::domain::ids::CrewIx(59);
     let world = world.with_published(&promised);
     let again = plan(&world, Request::new().with_moves(0));
@@ -100,4 +101,34 @@ fn the_only_one_who_can_is_asked() {
         vec![job("elm", 0, vec![tackfree::domain::chain::Step { skills: skill, ..step("sand", 120) }], Vec::new())];
     let made = plan(&world, Request::anew().with_moves(0));
     assert_eq!(made.placements.iter().map(|placed| placed.crew.index()).collect::<Vec<_>>(), [57]);
+}
+
+/// Enough houses and steps for both cores: ways, and when each step could be at best, are what they are for one house alone.
+#[test]
+fn what_is_worked_out_on_both_cores_is_the_same() {
+    let situation = fleet(1, 450, 50);
+    let whole = compile(&situation);
+    let numbers = || (0..situation.houses.len()).map(HouseIx::from_index);
+    for house in numbers() {
+        for other in numbers() {
+            let way = situation.way_minutes(house, other);
+            assert_eq!(i64::from(whole.model.way(house.0, other.0)), way, "{house:?} to {other:?}");
+        }
+        for crew in (0..situation.crews.len()).map(CrewIx::from_index) {
+            let way = situation.home_way_minutes(crew, house);
+            assert_eq!(i64::from(whole.model.home_way(house.0, crew.0)), way, "{house:?} to {crew:?}");
+        }
+    }
+    let times = alone(&whole.model, &whole.fixed);
+    assert!(times.len() > 5_000);
+    for jobs in [0..150, 150..300, 300..450] {
+        let mut part = situation.clone();
+        part.jobs = situation.jobs[jobs.clone()].to_vec();
+        let part = compile(&part);
+        let from = whole.model.activities.partition_point(|activity| (activity.job as usize) < jobs.start);
+        let own = alone(&part.model, &part.fixed);
+        assert_eq!(times[from..from + own.len()], own, "{jobs:?}");
+    }
+    let plan = plan(&situation, Request::anew());
+    assert!(audit(&situation, &plan).is_clean());
 }

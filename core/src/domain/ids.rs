@@ -64,6 +64,11 @@ impl SkillSet {
         SkillSet(self.0 | 1 << position)
     }
 
+    /// Those of `self` and those of `other`.
+    pub const fn and(self, other: SkillSet) -> SkillSet {
+        SkillSet(self.0 | other.0)
+    }
+
     /// Those of `self` that are not in `other`.
     pub const fn minus(self, other: SkillSet) -> SkillSet {
         SkillSet(self.0 & !other.0)

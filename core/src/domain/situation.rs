@@ -110,6 +110,9 @@ pub struct Situation {
     pub published: Vec<Placement>,
 }
 
+/// Ways are worked out for so many houses at a time.
+const SQUARE: usize = 64;
+
 impl Situation {
     /// The time plans may use: from now to the end of the horizon's last calendar day in the office's zone.
     pub fn horizon(&self) -> Span {
@@ -135,10 +138,17 @@ impl Situation {
         let narrow = |minutes: i64| minutes.clamp(0, i64::from(u16::MAX)) as u16;
         let points = self.houses_on_sphere();
         let mut ways = vec![0u16; count * count];
-        for a in 0..count {
-            for b in a + 1..count {
-                let minutes = narrow(self.settings.travel.minutes_apart(points[a], points[b]));
-                (ways[a * count + b], ways[b * count + a]) = (minutes, minutes);
+        let travel = self.settings.travel;
+        // In squares that stay in the cache, there and back.
+        let squares = (0..count).step_by(SQUARE);
+        for (left, above) in
+            squares.clone().flat_map(|left| squares.clone().take_while(move |&a| a <= left).map(move |a| (left, a)))
+        {
+            for a in above..(above + SQUARE).min(count) {
+                for b in left.max(a + 1)..(left + SQUARE).min(count) {
+                    let minutes = narrow(travel.minutes_apart(points[a], points[b]));
+                    (ways[a * count + b], ways[b * count + a]) = (minutes, minutes);
+                }
             }
         }
         for (&(a, b), &minutes) in self.known_ways.iter().filter(|((a, b), _)| a != b) {

@@ -21,6 +21,7 @@ use crate::trade::readings::HouseClimate;
 use crate::trade::ready::DryingTable;
 use chrono::Days;
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::rc::Rc;
 use std::sync::Arc;
 
@@ -83,6 +84,14 @@ fn clamp(minutes: i64) -> T {
     minutes.clamp(-(1 << 28), 1 << 28) as T
 }
 
+/// An entry of a list that gets as long as it must.
+fn entry<'l, X: Clone>(list: &'l mut Vec<X>, at: usize, empty: &X) -> &'l mut X {
+    if list.len() <= at {
+        list.resize(at + 1, empty.clone());
+    }
+    &mut list[at]
+}
+
 /// What crews with the same calendar share: their working time and their regular hours, absences not taken off.
 struct Week<'s> {
     zone: Zone,
@@ -111,8 +120,11 @@ pub struct Tables<'s> {
     weeks: Vec<Week<'s>>,
     /// By crew.
     strengths: Vec<Strength>,
-    /// Common hours by access and crew's calendar, and how many spans they have together.
-    common: BTreeMap<(u32, u32), u32>,
+    /// Common hours by access and a crew's calendar, that one's column; `NONE` where nobody has asked yet.
+    common: Vec<Vec<u32>>,
+    /// Columns of crews' calendars, by calendar, in the order in which they were asked for.
+    columns: Vec<u32>,
+    column_count: u32,
     /// Calendars of the model by what is in them.
     numbers: BTreeMap<Spans, u32>,
     common_spans: usize,
@@ -146,7 +158,9 @@ impl<'s> Tables<'s> {
             calendars: Vec::new(),
             weeks: Vec::new(),
             strengths: Vec::new(),
-            common: BTreeMap::new(),
+            common: Vec::new(),
+            columns: Vec::new(),
+            column_count: 0,
             numbers: BTreeMap::new(),
             common_spans: 0,
             manned: Vec::new(),
@@ -233,10 +247,10 @@ impl<'s> Tables<'s> {
         self.strengths[crew].numbers.clone()
     }
 
-    /// When a crew works with one of `people` numbers of people.
+    /// When a crew works with one of `people` numbers of people, which are some of its own.
     pub fn manned(&mut self, crew: usize, people: &[u32]) -> u32 {
-        let Strength { working, people: stretches, .. } = &self.strengths[crew];
-        if stretches.iter().all(|(_, own)| people.contains(own)) {
+        let Strength { working, people: stretches, numbers } = &self.strengths[crew];
+        if people.len() == numbers.len() {
             return self.model.crews[crew].calendar;
         }
         let known = self.manned.iter().find(|(of, numbers, _)| *of == crew && numbers == people);
@@ -263,7 +277,9 @@ impl<'s> Tables<'s> {
     /// The part of a crew's calendar in which a house is open; `NONE` when there are too many such parts already.
     pub fn hours(&mut self, calendar: u32, house: HouseIx) -> u32 {
         let access = self.model.places[house.index()].access;
-        if let Some(&known) = self.common.get(&(access, calendar)) {
+        let (row, column) = (access as usize, self.column(calendar));
+        let known = self.common.get(row).and_then(|row| row.get(column));
+        if let Some(&known) = known.filter(|known| **known != NONE) {
             return known;
         }
         if self.common_spans > COMMON_SPANS_MAX {
@@ -273,8 +289,17 @@ impl<'s> Tables<'s> {
         let common = crew.common(open);
         self.common_spans += common.as_slice().len();
         let number = self.add_calendar(common);
-        self.common.insert((access, calendar), number);
+        *entry(entry(&mut self.common, row, &Vec::new()), column, &NONE) = number;
         number
+    }
+
+    fn column(&mut self, calendar: u32) -> usize {
+        let column = entry(&mut self.columns, calendar as usize, &NONE);
+        if *column == NONE {
+            *column = self.column_count;
+            self.column_count += 1;
+        }
+        *column as usize
     }
 
     /// Takes out of the model what of a kind of gear is out of use.
@@ -389,13 +414,17 @@ pub fn compile(situation: &Situation) -> Compiled {
 /// Makes the model with the crews that are `asked`; activities are the same in any case.
 pub fn compile_asking(situation: &Situation, asked: Asked<'_>) -> Compiled {
     if situation.houses.len() < HOUSES_FOR_A_THREAD {
-        let mut compiled = compile_but_ways(situation, asked);
+        let mut compiled = compile_but_ways(situation, asked, home_ways(situation, 0..situation.houses.len()));
         compiled.model.ways = situation.all_way_minutes();
         return compiled;
     }
     std::thread::scope(|scope| {
+        let half = situation.houses.len() / 2;
+        let others = scope.spawn(move || home_ways(situation, half..situation.houses.len()));
+        let mut homes = home_ways(situation, 0..half);
+        homes.append(&mut others.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
         let ways = scope.spawn(|| situation.all_way_minutes());
-        let mut compiled = compile_but_ways(situation, asked);
+        let mut compiled = compile_but_ways(situation, asked, homes);
         compiled.model.ways = ways.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         compiled
     })
@@ -408,20 +437,20 @@ fn ways_are_shortest(situation: &Situation) -> bool {
     situation.known_ways.is_empty() && (located == 0 || located == situation.houses.len())
 }
 
-/// Minutes between each house and the home base of each crew, house by house; 0 for a crew without one.
-fn home_ways(situation: &Situation) -> Vec<T> {
-    let travel = &situation.settings.travel;
+/// Minutes between each of the houses and the home base of each crew, house by house; 0 for a crew without one.
+fn home_ways(situation: &Situation, houses: Range<usize>) -> Vec<T> {
+    let travel = situation.settings.travel;
     let homes: Vec<Option<SpherePoint>> =
         situation.crews.iter().map(|crew| crew.home.map(Location::on_sphere)).collect();
     let mut ways = Vec::with_capacity(situation.houses.len() * homes.len());
-    for house in situation.houses_on_sphere() {
-        let way = |home: &Option<SpherePoint>| home.map_or(0, |_| clamp(travel.minutes_apart(*home, house)));
-        ways.extend(homes.iter().map(way));
+    for house in &situation.houses[houses] {
+        let house = house.location.map(Location::on_sphere);
+        ways.extend(homes.iter().map(|home| home.map_or(0, |_| clamp(travel.minutes_apart(*home, house)))));
     }
     ways
 }
 
-fn compile_but_ways(situation: &Situation, asked: Asked<'_>) -> Compiled {
+fn compile_but_ways(situation: &Situation, asked: Asked<'_>, home_ways: Vec<T>) -> Compiled {
     let mut tables = Tables::new(situation);
     let houses = 0..situation.houses.len();
     for house in houses.clone().map(HouseIx::from_index) {
@@ -435,7 +464,7 @@ fn compile_but_ways(situation: &Situation, asked: Asked<'_>) -> Compiled {
         tables.model.crews.push(crew);
         tables.model.crew_taken.push(Vec::new());
     }
-    tables.model.home_ways = home_ways(situation);
+    tables.model.home_ways = home_ways;
     tables.model.ways_are_shortest = ways_are_shortest(situation);
     tables.model.area_count = situation.houses.iter().map(|house| house.areas.len()).sum();
     tables.model.area_taken = vec![Vec::new(); tables.model.area_count];

@@ -6,7 +6,7 @@ use super::near::Nearest;
 use super::runs::run_parts;
 use super::spans::T;
 use crate::domain::chain::Attempt;
-use crate::domain::ids::{CrewIx, StepIx};
+use crate::domain::ids::{CrewIx, SkillSet, StepIx};
 use crate::domain::situation::Job;
 use std::ops::Range;
 use std::rc::Rc;
@@ -36,15 +36,15 @@ impl Builder<'_> {
         let from = self.tables.model.modes.len() as u32;
         // Crews with the same numbers of people do it in the same ways.
         let mut known: Vec<(Rc<[u32]>, Vec<Way>)> = Vec::new();
-        let able = |crew: usize| {
-            let wanted = only.is_none_or(|only| only.index() == crew);
-            let agreed = run.iter().all(|s| content.chain.step(*s).pin.crew.is_none_or(|pin| pin.index() == crew));
-            let skills = situation.crews[crew].skills;
-            wanted && agreed && run.iter().all(|step| skills.covers(content.chain.step(*step).skills))
-        };
-        let crews: Vec<u32> = match self.nearest.as_ref().filter(|_| only.is_none()) {
-            Some(nearest) => nearest.able(able),
-            None => (0..situation.crews.len() as u32).filter(|crew| able(*crew as usize)).collect(),
+        let skills = run.iter().fold(SkillSet::default(), |all, step| all.and(content.chain.step(*step).skills));
+        let able = |crew: u32| situation.crews[crew as usize].skills.covers(skills);
+        let crews: Vec<u32> = match (only, self.nearest.as_mut()) {
+            (Some(only), _) => {
+                let agreed = run.iter().all(|step| content.chain.step(*step).pin.crew.is_none_or(|pin| pin == only));
+                [only.0].into_iter().filter(|crew| agreed && able(*crew)).collect()
+            }
+            (None, Some(nearest)) => nearest.able(skills, able).to_vec(),
+            (None, None) => (0..situation.crews.len() as u32).filter(|crew| able(*crew)).collect(),
         };
         for crew in crews.into_iter().map(|crew| crew as usize) {
             let numbers = self.tables.strengths(crew);

@@ -13,6 +13,13 @@ use crate::domain::plan::{Cause, Placement, UnitUse, Unplaced};
 use crate::domain::situation::Situation;
 use crate::domain::time::Span;
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+
+/// So many activities take longer to decode than a second thread takes to be there.
+const ACTIVITIES_FOR_A_THREAD: u32 = 5_000;
+
+/// Units of gear that rides along, by activity and kind.
+type Riding = BTreeMap<(u32, EquipmentIx), Vec<u32>>;
 
 /// All placements, sorted by step.
 pub fn placements(
@@ -22,12 +29,37 @@ pub fn placements(
     causes: &BTreeMap<u32, Cause>,
 ) -> Vec<Placement> {
     let riding = number_riding_units(situation, compiled, state);
-    let mut out = Vec::with_capacity(situation.jobs.iter().map(|job| job.chain.steps().len()).sum());
-    for activity in 0..compiled.steps.len() as u32 {
+    let of = |activities: Range<u32>| placements_of(activities, situation, compiled, state, causes, &riding);
+    let count = compiled.steps.len() as u32;
+    let mut out = if count < ACTIVITIES_FOR_A_THREAD {
+        of(0..count)
+    } else {
+        std::thread::scope(|scope| {
+            let others = scope.spawn(|| of(count / 2..count));
+            let mut out = of(0..count / 2);
+            out.append(&mut others.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
+            out
+        })
+    };
+    out.sort_unstable_by_key(|placement| placement.step);
+    out
+}
+
+fn placements_of(
+    activities: Range<u32>,
+    situation: &Situation,
+    compiled: &Compiled,
+    state: &State<'_>,
+    causes: &BTreeMap<u32, Cause>,
+    riding: &Riding,
+) -> Vec<Placement> {
+    // Half of all is room enough for half of them, or for all but a few.
+    let mut out = Vec::with_capacity(compiled.steps.len());
+    for activity in activities {
         let Some(place) = state.place(activity) else { continue };
         for (part, step) in compiled.steps[activity as usize].iter().enumerate() {
             let own = situation.jobs[step.job.index()].chain.step(step.step);
-            let units = units_of(compiled, state, activity, own, &riding);
+            let units = units_of(compiled, state, activity, own, riding);
             if let Some(attempt) = own.fixed() {
                 let pieces = Span::new(attempt.start, attempt.finish).into_iter().collect();
                 let units = if attempt.outcome == Outcome::Running { units } else { Vec::new() };
@@ -58,7 +90,6 @@ pub fn placements(
             out.push(placement);
         }
     }
-    out.sort_unstable_by_key(|placement| placement.step);
     out
 }
 
@@ -90,11 +121,7 @@ fn kept_promise(
 
 /// Numbers for gear that rides along: in order of start, the lowest numbers that are free. Always enough, because no
 /// more than the capacity is in use at once; history that is over it gets the last number.
-fn number_riding_units(
-    situation: &Situation,
-    compiled: &Compiled,
-    state: &State<'_>,
-) -> BTreeMap<(u32, EquipmentIx), Vec<u32>> {
+fn number_riding_units(situation: &Situation, compiled: &Compiled, state: &State<'_>) -> Riding {
     let mut out = BTreeMap::new();
     for (kind, index) in compiled.gear_index.iter().enumerate() {
         let GearIndex::Cumulative(_) = index else { continue };
@@ -121,7 +148,9 @@ fn number_riding_units(
             let known: Option<&Vec<u32>> = (joined != NONE).then(|| out.get(&(joined & !FIXED, kind))).flatten();
             let mut taken: Vec<u32> =
                 known.iter().flat_map(|units| units.iter().copied()).take(amount as usize).collect();
-            busy.retain(|(_, unit)| !taken.contains(unit));
+            if !taken.is_empty() {
+                busy.retain(|(_, unit)| !taken.contains(unit));
+            }
             while taken.len() < amount as usize {
                 taken.push(free.pop_first().unwrap_or(units.saturating_sub(1)));
             }
@@ -151,7 +180,7 @@ fn units_of(
     state: &State<'_>,
     activity: u32,
     own: &crate::domain::chain::Step,
-    riding: &BTreeMap<(u32, EquipmentIx), Vec<u32>>,
+    riding: &Riding,
 ) -> Vec<UnitUse> {
     let mut out = Vec::new();
     for &(kind, amount) in &own.equipment {

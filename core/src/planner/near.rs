@@ -4,7 +4,7 @@
 
 use super::model::Model;
 use super::spans::{NEVER, T};
-use crate::domain::ids::JobIx;
+use crate::domain::ids::{JobIx, SkillSet};
 use crate::domain::resources::SpherePoint;
 use crate::domain::situation::Situation;
 use std::collections::BTreeSet;
@@ -15,7 +15,7 @@ const WAYS_FIRST: u32 = 8;
 /// With so many crews all are asked.
 const CREWS_FOR_ALL: usize = 48;
 /// So many able crews are asked for a step otherwise, and whoever was there or is promised.
-pub const CREWS_ASKED: usize = 24;
+pub const CREWS_ASKED: usize = 20;
 
 /// A crew's place in the order: minutes on the road, how far apart the houses are in their list, and its number in the lowest
 /// bits.
@@ -41,21 +41,31 @@ pub struct Nearest {
     most: usize,
     /// Who was there, or is promised; sorted.
     known: Vec<u32>,
+    /// Who is asked for what needs certain skills, once somebody wanted to know.
+    told: Vec<(SkillSet, Vec<u32>)>,
 }
 
 impl Nearest {
-    /// Of the crews that are `able`, those that are asked, the nearest first.
-    pub fn able(&self, able: impl Fn(usize) -> bool) -> Vec<u32> {
-        let able = |crew: &u32| able(*crew as usize);
+    /// Of the crews that are `able`, which is to say have `skills`, those that are asked, the nearest first.
+    pub fn able(&mut self, skills: SkillSet, able: impl Fn(u32) -> bool) -> &[u32] {
+        let told = self.told.iter().position(|(known, _)| *known == skills);
+        let told = told.unwrap_or_else(|| {
+            self.told.push((skills, self.find(able)));
+            self.told.len() - 1
+        });
+        &self.told[told].1
+    }
+
+    fn find(&self, able: impl Fn(u32) -> bool) -> Vec<u32> {
         let crew = |place: &u64| (place & CREW_MASK) as u32;
         let (near, far) = self.order.split_at(self.sorted);
-        let mut asked: Vec<u32> = near.iter().map(crew).filter(able).take(self.most).collect();
+        let mut asked: Vec<u32> = near.iter().map(crew).filter(|crew| able(*crew)).take(self.most).collect();
         if asked.len() < self.most {
-            let mut others: Vec<u64> = far.iter().copied().filter(|place| able(&crew(place))).collect();
+            let mut others: Vec<u64> = far.iter().copied().filter(|place| able(crew(place))).collect();
             others.sort_unstable();
             asked.extend(others.iter().map(crew).take(self.most - asked.len()));
         }
-        for &known in self.known.iter().filter(|known| able(known)) {
+        for &known in self.known.iter().filter(|known| able(**known)) {
             if !asked.contains(&known) {
                 asked.push(known);
             }
@@ -128,7 +138,7 @@ impl Homes {
         let mut known: Vec<u32> = attempts.chain(promised.map(|promise| promise.crew.0)).collect();
         known.sort_unstable();
         known.dedup();
-        Nearest { order, sorted, most, known }
+        Nearest { order, sorted, most, known, told: Vec::new() }
     }
 }
 

@@ -91,18 +91,35 @@ pub(super) fn job_cost(weights: &Weights, job: u32, finish: T) -> i64 {
     own.weight * (weights.cost.late_minute * late + weights.cost.finish_minute * minutes)
 }
 
+/// So many activities take longer than a second thread takes to be there.
+const ACTIVITIES_FOR_A_THREAD: usize = 5_000;
+
 /// Earliest start and finish of each activity if nobody else were planned, `NEVER` when it cannot be placed.
 pub fn alone(model: &Model, fixed: &[Option<Place>]) -> Vec<(T, T)> {
-    let mut times = vec![(NEVER, NEVER); model.activities.len()];
-    for activity in order(model) {
-        let at = activity as usize;
-        if let Some(place) = fixed[at] {
-            times[at] = (place.start, place.finish);
-            continue;
+    let order = order(model);
+    let of = |which: &dyn Fn(u32) -> bool| {
+        let mut times = vec![(NEVER, NEVER); model.activities.len()];
+        for activity in order.iter().copied().filter(|activity| which(*activity)) {
+            let place = fixed[activity as usize].map(|place| (place.start, place.finish));
+            times[activity as usize] = place.unwrap_or_else(|| alone_from(model, fixed, &times, activity, -NEVER));
         }
-        times[at] = alone_from(model, fixed, &times, activity, -NEVER);
+        times
+    };
+    // Activities are listed job by job.
+    let half_job = model.activities.get(model.activities.len() / 2).map_or(NONE, |activity| activity.job);
+    let half = model.activities.partition_point(|activity| activity.job < half_job);
+    let early = |activity: u32| (activity as usize) < half;
+    let apart = || model.arcs.iter().all(|arc| early(arc.from) == early(arc.to));
+    if model.activities.len() < ACTIVITIES_FOR_A_THREAD || !apart() {
+        return of(&|_| true);
     }
-    times
+    std::thread::scope(|scope| {
+        let late = scope.spawn(|| of(&|activity| !early(activity)));
+        let mut times = of(&early);
+        let late = late.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        times[half..].copy_from_slice(&late[half..]);
+        times
+    })
 }
 
 /// Earliest start and finish of an open activity, not before `from`, given the times of what comes before it.
