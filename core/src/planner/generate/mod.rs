@@ -60,6 +60,8 @@ pub struct Generator {
     pub road_minute: i64,
     /// When to give up.
     pub cutoff: Cutoff,
+    /// How each activity was done before it was taken out, `NONE` if it never was: as good a guess as any of how it will be.
+    was: Vec<u32>,
 }
 
 impl Generator {
@@ -80,6 +82,7 @@ impl Generator {
             ways_first: 0,
             road_minute: 0,
             cutoff: Cutoff::default(),
+            was: vec![NONE; activities],
             rank: vec![NEVER; activities],
             blinks_per_mille: 0,
             chance: 0,
@@ -239,14 +242,16 @@ impl Generator {
         let mut best = if self.minds_promises { self.promised(state, weights, activity, latest, worker) } else { None };
         // A single step's window is the same whoever does it; the parts of a run begin at other times in other modes.
         let shared = own.modes.clone().next().filter(|_| own.steps == 1).map(|mode| state.window(activity, mode));
-        // Whoever was there last comes first: a good plan early spares most of the search for the others.
+        // Whoever was there last comes first, then who did it before: a good plan early spares most of the search for the others.
         let near = if self.ways_first == 0 { u32::MAX } else { self.ways_first };
         let near_end = own.modes.start.saturating_add(near).min(own.modes.end);
         let first = (own.modes.start..near_end).find(|mode| worker != NONE && state.crew_of(*mode) == worker);
-        let others = own.modes.clone().filter(|mode| Some(*mode) != first);
+        let was = Some(self.was[activity as usize]);
+        let was = was.filter(|was| (own.modes.start..near_end).contains(was) && Some(*was) != first);
+        let others = own.modes.clone().filter(|mode| Some(*mode) != first && Some(*mode) != was);
         // A cost, and the latest finish that can cost less.
         let mut below = (i64::MIN, NEVER);
-        for mode in first.into_iter().chain(others) {
+        for mode in first.into_iter().chain(was).chain(others) {
             if best.is_some() && (mode >= near_end || self.blinks()) {
                 continue;
             }
@@ -362,9 +367,8 @@ impl Generator {
             self.held[after as usize] = false;
             return self.take(state, after);
         }
-        if state.take(activity).is_none() {
-            return;
-        }
+        let Some(place) = state.take(activity) else { return };
+        self.was[activity as usize] = place.mode;
         self.cutoff.forget(state.model.activities[activity as usize].job);
         self.take_extras(state, activity);
         let model = state.model;
