@@ -2,6 +2,7 @@
 //! climates become spans and tables. What is running or done becomes activities that are already placed, and taken time.
 
 use super::compile_jobs;
+use super::cores::both;
 use super::model::{Crew, Model, NONE, Place as ModelPlace};
 use super::near::Asked;
 use super::spans::{Spans, T};
@@ -418,16 +419,12 @@ pub fn compile_asking(situation: &Situation, asked: Asked<'_>) -> Compiled {
         compiled.model.ways = situation.all_way_minutes();
         return compiled;
     }
-    std::thread::scope(|scope| {
-        let half = situation.houses.len() / 2;
-        let others = scope.spawn(move || home_ways(situation, half..situation.houses.len()));
-        let mut homes = home_ways(situation, 0..half);
-        homes.append(&mut others.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
-        let ways = scope.spawn(|| situation.all_way_minutes());
-        let mut compiled = compile_but_ways(situation, asked, homes);
-        compiled.model.ways = ways.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        compiled
-    })
+    let (half, all) = (situation.houses.len() / 2, situation.houses.len());
+    let (mut others, mut homes) = both(|| home_ways(situation, half..all), || home_ways(situation, 0..half));
+    homes.append(&mut others);
+    let (ways, mut compiled) = both(|| situation.all_way_minutes(), || compile_but_ways(situation, asked, homes));
+    compiled.model.ways = ways;
+    compiled
 }
 
 /// Whether all ways are as the crow flies, or all the same. Houses that nobody knows the location of are near to all, and known ways

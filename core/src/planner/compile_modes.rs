@@ -43,7 +43,7 @@ impl Builder<'_> {
                 let agreed = run.iter().all(|step| content.chain.step(*step).pin.crew.is_none_or(|pin| pin == only));
                 [only.0].into_iter().filter(|crew| agreed && able(*crew)).collect()
             }
-            (None, Some(nearest)) => nearest.able(skills, able).to_vec(),
+            (None, Some(nearest)) => nearest.able(situation, skills).to_vec(),
             (None, None) => (0..situation.crews.len() as u32).filter(|crew| able(*crew)).collect(),
         };
         for crew in crews.into_iter().map(|crew| crew as usize) {

@@ -2,6 +2,7 @@
 
 use super::blockers::blocker;
 use super::compile::{Compiled, GearIndex};
+use super::cores::{ACTIVITIES_FOR_BOTH, both};
 use super::generate::Generator;
 use super::model::{NONE, wide};
 use super::spans::T;
@@ -14,9 +15,6 @@ use crate::domain::situation::Situation;
 use crate::domain::time::Span;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
-
-/// So many activities take longer to decode than a second thread takes to be there.
-const ACTIVITIES_FOR_A_THREAD: u32 = 5_000;
 
 /// Units of gear that rides along, by activity and kind.
 type Riding = BTreeMap<(u32, EquipmentIx), Vec<u32>>;
@@ -31,15 +29,12 @@ pub fn placements(
     let riding = number_riding_units(situation, compiled, state);
     let of = |activities: Range<u32>| placements_of(activities, situation, compiled, state, causes, &riding);
     let count = compiled.steps.len() as u32;
-    let mut out = if count < ACTIVITIES_FOR_A_THREAD {
+    let mut out = if (count as usize) < ACTIVITIES_FOR_BOTH {
         of(0..count)
     } else {
-        std::thread::scope(|scope| {
-            let others = scope.spawn(|| of(count / 2..count));
-            let mut out = of(0..count / 2);
-            out.append(&mut others.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
-            out
-        })
+        let (mut others, mut out) = both(|| of(count / 2..count), || of(0..count / 2));
+        out.append(&mut others);
+        out
     };
     out.sort_unstable_by_key(|placement| placement.step);
     out
@@ -53,8 +48,7 @@ fn placements_of(
     causes: &BTreeMap<u32, Cause>,
     riding: &Riding,
 ) -> Vec<Placement> {
-    // Half of all is room enough for half of them, or for all but a few.
-    let mut out = Vec::with_capacity(compiled.steps.len());
+    let mut out = Vec::with_capacity(activities.len());
     for activity in activities {
         let Some(place) = state.place(activity) else { continue };
         for (part, step) in compiled.steps[activity as usize].iter().enumerate() {

@@ -6,6 +6,7 @@
 //! | `model`, `spans` | the general problem: activities, modes, arcs, resources, calendars |
 //! | `compile`, `compile_jobs`, `compile_modes`, `compile_waits`, `runs` | a situation becomes a model |
 //! | `near` | which crews are asked, where there are very many |
+//! | `cores` | halves of one piece of work on two cores |
 //! | `timeline`, `hours`, `state`, `find` | what is taken when, and the search for the next free time |
 //! | `generate` | serial schedule generation with bounded repair |
 //! | `keep` | pinned and published steps stay; causes when they cannot |
@@ -26,6 +27,7 @@ pub mod compile;
 mod compile_jobs;
 mod compile_modes;
 mod compile_waits;
+mod cores;
 pub mod critical_path;
 pub mod decode;
 mod emphasis;

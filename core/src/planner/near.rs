@@ -46,10 +46,11 @@ pub struct Nearest {
 }
 
 impl Nearest {
-    /// Of the crews that are `able`, which is to say have `skills`, those that are asked, the nearest first.
-    pub fn able(&mut self, skills: SkillSet, able: impl Fn(u32) -> bool) -> &[u32] {
+    /// Of the crews that have `skills`, those that are asked, the nearest first.
+    pub fn able(&mut self, situation: &Situation, skills: SkillSet) -> &[u32] {
         let told = self.told.iter().position(|(known, _)| *known == skills);
         let told = told.unwrap_or_else(|| {
+            let able = |crew: u32| situation.crews[crew as usize].skills.covers(skills);
             self.told.push((skills, self.find(able)));
             self.told.len() - 1
         });

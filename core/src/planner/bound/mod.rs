@@ -19,6 +19,7 @@ mod tails;
 
 pub use tails::Tails;
 
+use super::cores::{ACTIVITIES_FOR_BOTH, both};
 use super::hours::{gate_obstacle, workable};
 use super::model::{Mode, Model, NONE, wide};
 use super::score::Weights;
@@ -91,9 +92,6 @@ pub(super) fn job_cost(weights: &Weights, job: u32, finish: T) -> i64 {
     own.weight * (weights.cost.late_minute * late + weights.cost.finish_minute * minutes)
 }
 
-/// So many activities take longer than a second thread takes to be there.
-const ACTIVITIES_FOR_A_THREAD: usize = 5_000;
-
 /// Earliest start and finish of each activity if nobody else were planned, `NEVER` when it cannot be placed.
 pub fn alone(model: &Model, fixed: &[Option<Place>]) -> Vec<(T, T)> {
     let order = order(model);
@@ -110,16 +108,12 @@ pub fn alone(model: &Model, fixed: &[Option<Place>]) -> Vec<(T, T)> {
     let half = model.activities.partition_point(|activity| activity.job < half_job);
     let early = |activity: u32| (activity as usize) < half;
     let apart = || model.arcs.iter().all(|arc| early(arc.from) == early(arc.to));
-    if model.activities.len() < ACTIVITIES_FOR_A_THREAD || !apart() {
+    if model.activities.len() < ACTIVITIES_FOR_BOTH || !apart() {
         return of(&|_| true);
     }
-    std::thread::scope(|scope| {
-        let late = scope.spawn(|| of(&|activity| !early(activity)));
-        let mut times = of(&early);
-        let late = late.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        times[half..].copy_from_slice(&late[half..]);
-        times
-    })
+    let (late, mut times) = both(|| of(&|activity| !early(activity)), || of(&early));
+    times[half..].copy_from_slice(&late[half..]);
+    times
 }
 
 /// Earliest start and finish of an open activity, not before `from`, given the times of what comes before it.
